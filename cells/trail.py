@@ -1,0 +1,106 @@
+"""The trail: who changed which field of which record, from what to what, and why.
+
+Nothing is overwritten silently. Every verb that changes a stored fact calls
+``save_changes`` (one record) or ``changes_between`` (many, then ``bulk_create``).
+"""
+
+from collections.abc import Iterable, Mapping
+from datetime import datetime
+from typing import Any
+
+from django.contrib.auth.models import AbstractBaseUser
+from django.db import models, transaction
+
+from cells import clock
+from cells.models import Change
+
+
+def as_text(value: Any) -> str:
+    """How the trail writes a value down."""
+    if value is None:
+        return ""
+    if isinstance(value, datetime):
+        return value.isoformat().replace("+00:00", "Z")
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, list):
+        return ";".join(str(item) for item in value)
+    return str(value)
+
+
+def changes_between(
+    record: models.Model,
+    new: Mapping[str, Any],
+    *,
+    by: AbstractBaseUser | None,
+    why: str,
+    door: str = "page",
+    at: datetime | None = None,
+) -> list[Change]:
+    """What setting these fields on this record would change, not yet saved."""
+    moment = at or clock.now()
+    return [
+        Change(
+            at=moment,
+            by=by,
+            door=door,
+            kind=record._meta.model_name,
+            record_id=record.pk,
+            record=str(record)[:200],
+            field=field,
+            old=as_text(getattr(record, field)),
+            new=as_text(value),
+            why=why,
+        )
+        for field, value in new.items()
+        if getattr(record, field) != value
+    ]
+
+
+@transaction.atomic
+def save_changes(
+    record: models.Model,
+    new: Mapping[str, Any],
+    *,
+    by: AbstractBaseUser | None,
+    why: str,
+    door: str = "page",
+) -> list[Change]:
+    """Set the fields, save the record and its trail. Returns what changed."""
+    changes = changes_between(record, new, by=by, why=why, door=door)
+    if not changes:
+        return []
+    for field, value in new.items():
+        setattr(record, field, value)
+    record.full_clean()
+    record.save()
+    Change.objects.bulk_create(changes)
+    return changes
+
+
+def created(
+    records: Iterable[models.Model],
+    *,
+    by: AbstractBaseUser | None,
+    why: str = "",
+    door: str = "page",
+) -> None:
+    """Say of new records who brought them. For what people enter, not for files."""
+    moment = clock.now()
+    Change.objects.bulk_create(
+        [
+            Change(
+                at=moment,
+                by=by,
+                door=door,
+                kind=record._meta.model_name,
+                record_id=record.pk,
+                record=str(record)[:200],
+                field="",
+                new="entered",
+                why=why,
+            )
+            for record in records
+        ],
+        batch_size=1000,
+    )

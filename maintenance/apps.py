@@ -1,0 +1,7 @@
+from django.apps import AppConfig
+
+
+class MaintenanceConfig(AppConfig):
+    name = "maintenance"
+    verbose_name = "Stops and preventive maintenance"
+    default_auto_field = "django.db.models.BigAutoField"
