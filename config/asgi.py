@@ -1,0 +1,12 @@
+"""The same door for an ASGI server."""
+
+import os
+
+from django.core.asgi import get_asgi_application
+
+from config import environment
+
+os.environ.setdefault("DJANGO_SETTINGS_MODULE", "config.settings")
+environment.require_secret_key()
+
+application = get_asgi_application()

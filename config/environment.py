@@ -1,0 +1,86 @@
+"""Reading the environment: every setting that differs between two installations.
+
+A value that cannot be meant stops the start with a sentence, instead of running a
+plant on a guess.
+"""
+
+import os
+from pathlib import Path
+from urllib.parse import urlsplit, urlunsplit
+
+import dj_database_url
+from django.core.exceptions import ImproperlyConfigured
+
+# Without WAL a reader blocks the writer; without IMMEDIATE two writers that both
+# began as readers fail at once with "database is locked" instead of waiting.
+SQLITE_OPTIONS = {
+    "transaction_mode": "IMMEDIATE",
+    "timeout": 20,  # seconds a writer waits for its turn
+    "init_command": "PRAGMA journal_mode=WAL; PRAGMA synchronous=NORMAL;",
+}
+
+
+def flag(name: str) -> bool:
+    """yes/no, as in the files; unset is no."""
+    value = os.environ.get(name, "no").strip().lower()
+    if value not in ("yes", "no"):
+        raise ImproperlyConfigured(
+            f"{name} is “{value}”. Set it to yes or no, or leave it unset (no)."
+        )
+    return value == "yes"
+
+
+def require_secret_key() -> None:
+    """For whatever serves pages to people."""
+    if not os.environ.get("SECRET_KEY") and not flag("DEBUG"):
+        raise ImproperlyConfigured(
+            "SECRET_KEY is not set. Set it to a long random text that stays the same "
+            "and that nobody else knows, or set DEBUG=yes on your own machine."
+        )
+
+
+def whole_number(name: str) -> int:
+    """Unset is 0."""
+    value = os.environ.get(name, "0").strip()
+    try:
+        return int(value)
+    except ValueError:
+        raise ImproperlyConfigured(
+            f"{name} is “{value}”. Set it to a whole number, like 3600 or -60."
+        ) from None
+
+
+def words(name: str) -> list[str]:
+    """A comma-separated list; unset is empty."""
+    return [
+        word.strip() for word in os.environ.get(name, "").split(",") if word.strip()
+    ]
+
+
+def address(name: str, default: str) -> str:
+    """An http(s) address of this site, without the slash at its end."""
+    value = os.environ.get(name, default).strip().rstrip("/")
+    parts = urlsplit(value)
+    if parts.scheme not in ("http", "https") or not parts.hostname:
+        raise ImproperlyConfigured(
+            f"{name} is “{value}”. Set it to the address people open, like "
+            "https://account.plant.example."
+        )
+    return value
+
+
+def database(default_file: Path) -> dict[str, object]:
+    """DATABASE_URL, or the SQLite file."""
+    if os.environ.get("DATABASE_URL"):
+        parsed = dict(dj_database_url.parse(os.environ["DATABASE_URL"]))
+    else:
+        default_file.parent.mkdir(parents=True, exist_ok=True)
+        parsed = {"ENGINE": "django.db.backends.sqlite3", "NAME": default_file}
+    if parsed["ENGINE"] == "django.db.backends.sqlite3":
+        return {**parsed, "OPTIONS": SQLITE_OPTIONS}
+    return {**parsed, "CONN_MAX_AGE": 60, "CONN_HEALTH_CHECKS": True}
+
+
+def redis_database(url: str, number: int) -> str:
+    """The same Redis server, another of its numbered databases."""
+    return urlunsplit(urlsplit(url)._replace(path=f"/{number}"))

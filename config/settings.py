@@ -1,0 +1,232 @@
+"""All settings. What differs between installations comes from the environment:
+
+DATABASE_URL    where the account is kept; unset: SQLite in var/plant.sqlite3
+REDIS_URL       queue and cache; unset: a Redis on this machine's usual port
+SECRET_KEY      signs the sessions; the web server does not start without it
+BASE_ADDRESS    what people open and what the QR labels carry
+ALLOWED_HOSTS   more names this site answers to, separated by commas
+BEHIND_PROXY    yes, if a proxy in front sets X-Forwarded-Proto
+DEBUG           yes, on a developer's machine only
+DEMO            yes, set by "manage.py demo" for its own processes
+CLOCK_OFFSET    seconds by which the demo's clock is shifted
+"""
+
+import os
+from pathlib import Path
+from urllib.parse import urlsplit
+
+from csp.constants import NONE, SELF
+from django.core.exceptions import ImproperlyConfigured
+from django.core.management.utils import get_random_secret_key
+
+from config import environment
+
+BASE_DIR = Path(__file__).resolve().parent.parent
+VAR_DIR = BASE_DIR / "var"
+
+# Who may ask, and how
+
+DEBUG = environment.flag("DEBUG")
+DEMO = environment.flag("DEMO")
+BASE_ADDRESS = environment.address("BASE_ADDRESS", "http://localhost:8000")
+ALLOWED_HOSTS = [
+    str(urlsplit(BASE_ADDRESS).hostname),
+    "localhost",
+    "127.0.0.1",
+    *environment.words("ALLOWED_HOSTS"),
+]
+CSRF_TRUSTED_ORIGINS = [BASE_ADDRESS]
+
+# Commands need no lasting key. A web server does (config/wsgi.py insists): with a key
+# per process, each of its workers would refuse the sessions of the others.
+SECRET_KEY = os.environ.get("SECRET_KEY") or (
+    "for-a-developers-own-machine-only" if DEBUG else get_random_secret_key()
+)
+
+CLOCK_OFFSET = environment.whole_number("CLOCK_OFFSET")
+if CLOCK_OFFSET and not DEMO:
+    raise ImproperlyConfigured(
+        f"CLOCK_OFFSET is {CLOCK_OFFSET} s, but only the demo may run on a shifted "
+        "clock. Unset CLOCK_OFFSET."
+    )
+
+# The parts
+
+INSTALLED_APPS = [
+    "config",
+    "oee",
+    "maintenance",
+    "cells",
+    "django.contrib.admin",
+    "django.contrib.auth",
+    "django.contrib.contenttypes",
+    "django.contrib.sessions",
+    "django.contrib.messages",
+    "django.contrib.staticfiles",
+    "django_htmx",
+    "axes",
+    "csp",
+]
+
+MIDDLEWARE = [
+    "django.middleware.security.SecurityMiddleware",
+    "whitenoise.middleware.WhiteNoiseMiddleware",
+    "csp.middleware.CSPMiddleware",
+    "django.contrib.sessions.middleware.SessionMiddleware",
+    "django.middleware.common.CommonMiddleware",
+    "django.middleware.csrf.CsrfViewMiddleware",
+    "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "django.contrib.auth.middleware.LoginRequiredMiddleware",
+    "django.contrib.messages.middleware.MessageMiddleware",
+    "django.middleware.clickjacking.XFrameOptionsMiddleware",
+    "django_htmx.middleware.HtmxMiddleware",
+    "cells.middleware.PlantTime",
+    # Last, as its manual asks: it answers for a sign-in that was locked out.
+    "axes.middleware.AxesMiddleware",
+]
+
+ROOT_URLCONF = "config.urls"
+WSGI_APPLICATION = "config.wsgi.application"
+ASGI_APPLICATION = "config.asgi.application"
+FORM_RENDERER = "django.forms.renderers.TemplatesSetting"
+
+TEMPLATES = [
+    {
+        "BACKEND": "django.template.backends.django.DjangoTemplates",
+        "APP_DIRS": True,
+        "OPTIONS": {
+            "context_processors": [
+                "django.template.context_processors.request",
+                "django.contrib.auth.context_processors.auth",
+                "django.contrib.messages.context_processors.messages",
+            ],
+        },
+    }
+]
+
+# Where things are kept
+
+DATABASES = {"default": environment.database(VAR_DIR / "plant.sqlite3")}
+DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
+
+REDIS_URL = os.environ.get("REDIS_URL") or "redis://127.0.0.1:6379/0"
+
+CACHES = {
+    "default": {
+        "BACKEND": "config.cache.ForgivingRedisCache",
+        # A database of its own: clearing the cache must not empty the queue.
+        "LOCATION": environment.redis_database(REDIS_URL, 1),
+        "KEY_PREFIX": "account",
+        "OPTIONS": {"socket_connect_timeout": 0.5, "socket_timeout": 0.5},
+    }
+}
+
+# The queue. Messages are hints: the stale marks in the database are the truth, and
+# the sweep heals whatever is lost. So nothing here waits for a broker.
+
+CELERY_BROKER_URL = REDIS_URL
+CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
+CELERY_BROKER_CONNECTION_MAX_RETRIES = None  # a worker waits for its broker for ever
+CELERY_BROKER_TRANSPORT_OPTIONS = {
+    "global_keyprefix": "account:",
+    # Above the hard limit below: shorter, and a long job would run twice at once.
+    "visibility_timeout": 1200,
+    # A killed worker's job comes back in seconds, not after some minutes.
+    "unacked_restore_interval": 5,
+    "unacked_restore_throttle": 1,
+    # A form waits half a second for a broker that is gone, and goes on.
+    "socket_connect_timeout": 0.5,
+    "socket_timeout": 0.5,
+    "max_retries": 0,
+    "interval_start": 0,
+}
+CELERY_TASK_PUBLISH_RETRY = False
+CELERY_TASK_IGNORE_RESULT = True
+CELERY_TASK_ACKS_LATE = True
+CELERY_TASK_REJECT_ON_WORKER_LOST = True
+CELERY_WORKER_PREFETCH_MULTIPLIER = 1
+CELERY_TASK_SOFT_TIME_LIMIT = 840
+CELERY_TASK_TIME_LIMIT = 900
+CELERY_WORKER_CANCEL_LONG_RUNNING_TASKS_ON_CONNECTION_LOSS = True
+CELERY_TIMEZONE = "UTC"
+
+# Signing in
+
+LOGIN_URL = "login"
+LOGIN_REDIRECT_URL = "home"
+LOGOUT_REDIRECT_URL = "login"
+
+AUTHENTICATION_BACKENDS = [
+    "axes.backends.AxesStandaloneBackend",
+    "django.contrib.auth.backends.ModelBackend",
+]
+
+AUTH_PASSWORD_VALIDATORS = [
+    {"NAME": f"django.contrib.auth.password_validation.{name}"}
+    for name in (
+        "UserAttributeSimilarityValidator",
+        "MinimumLengthValidator",
+        "CommonPasswordValidator",
+        "NumericPasswordValidator",
+    )
+]
+
+# A team shares a tablet, so one person's wrong guesses must not lock out the others.
+AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]
+AXES_FAILURE_LIMIT = 5
+AXES_COOLOFF_TIME = 0.25  # hours
+AXES_RESET_ON_SUCCESS = True
+AXES_VERBOSE = False
+
+SESSION_COOKIE_AGE = 12 * 3600  # a shift and its hand-over
+SESSION_COOKIE_SAMESITE = "Lax"
+
+# What the browser may do
+
+CONTENT_SECURITY_POLICY = {
+    "DIRECTIVES": {
+        "default-src": [SELF],
+        "base-uri": [NONE],
+        "form-action": [SELF],
+        "frame-ancestors": [NONE],
+        "object-src": [NONE],
+    }
+}
+X_FRAME_OPTIONS = "DENY"
+SECURE_REFERRER_POLICY = "same-origin"
+
+HTTPS = BASE_ADDRESS.startswith("https://")
+SESSION_COOKIE_SECURE = HTTPS
+CSRF_COOKIE_SECURE = HTTPS
+SECURE_HSTS_SECONDS = 30 * 24 * 3600 if HTTPS else 0
+if environment.flag("BEHIND_PROXY"):
+    SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
+
+# One form may complete a routine on every robot of a plant, a few fields each.
+DATA_UPLOAD_MAX_NUMBER_FIELDS = 20_000
+
+# Served straight from the apps' folders, so there is no step between a checkout and
+# a running site.
+STATIC_URL = "static/"
+WHITENOISE_USE_FINDERS = True
+
+# Words and times. Templates show plant time: cells.middleware.PlantTime sets it.
+
+LANGUAGE_CODE = "en-gb"
+USE_I18N = True
+USE_TZ = True
+TIME_ZONE = "UTC"
+USE_THOUSAND_SEPARATOR = False
+
+LOGGING = {
+    "version": 1,
+    "disable_existing_loggers": False,
+    "formatters": {
+        "line": {"format": "{asctime} {levelname} {name}: {message}", "style": "{"}
+    },
+    "handlers": {"console": {"class": "logging.StreamHandler", "formatter": "line"}},
+    "root": {"handlers": ["console"], "level": "WARNING"},
+    "loggers": {
+        name: {"level": "INFO"} for name in ("cells", "config", "maintenance", "oee")
+    },
+}

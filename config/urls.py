@@ -1,0 +1,9 @@
+from django.contrib import admin
+from django.contrib.auth import views as auth_views
+from django.urls import path
+
+urlpatterns = [
+    path("sign-in/", auth_views.LoginView.as_view(), name="login"),
+    path("sign-out/", auth_views.LogoutView.as_view(), name="logout"),
+    path("admin/", admin.site.urls),
+]
