@@ -1,7 +1,8 @@
 """The form side of a moment: plant time in, UTC out, and the question which.
 
 Local wall time exists only here and in files. On the night the clocks go back an
-hour happens twice; the form then says which two moments it could be and the same
+hour happens twice. A form that is an ``AsksWhich`` then grows a second field with
+the two moments that it could be; any other says them in its refusal, and the same
 text with an offset answers it.
 """
 
@@ -10,8 +11,9 @@ from typing import Any
 
 from django import forms
 from django.core.exceptions import ValidationError
+from django.utils import timezone
 
-from cells.working_time.plant_time import parse_moment
+from cells.working_time.plant_time import ClockChangeError, parse_moment
 
 
 class PlantMomentFormField(forms.Field):
@@ -20,12 +22,20 @@ class PlantMomentFormField(forms.Field):
     widget = forms.DateTimeInput(
         attrs={"type": "datetime-local", "step": "1"}, format="%Y-%m-%dT%H:%M:%S"
     )
+    #: The answer to "which?", put here by the form.
+    chosen: datetime | None = None
 
     def __init__(self, **kwargs: Any) -> None:
         # What the model field passes and only a number field would know.
         kwargs.pop("min_value", None)
         kwargs.pop("max_value", None)
         super().__init__(**kwargs)
+
+    def read(self, text: str) -> datetime:
+        """The moment a text means. ClockChangeError if it could be two."""
+        from cells.models import Plant
+
+        return parse_moment(text, Plant.current().zone)
 
     def prepare_value(self, value: Any) -> Any:
         from cells.models import Plant
@@ -35,13 +45,62 @@ class PlantMomentFormField(forms.Field):
         return value
 
     def to_python(self, value: Any) -> datetime | None:
-        from cells.models import Plant
-
         if value in self.empty_values:
             return None
         if isinstance(value, datetime):
             return value.astimezone(UTC)
         try:
-            return parse_moment(str(value).strip(), Plant.current().zone)
+            return self.read(str(value).strip())
+        except ClockChangeError as error:
+            if self.chosen in error.moments:
+                return self.chosen
+            raise ValidationError(str(error), code="moment") from error
         except ValueError as error:
             raise ValidationError(str(error), code="moment") from error
+
+    def either(self, value: Any) -> tuple[datetime, ...]:
+        """The two moments that a shown or sent value could be; else none."""
+        shown = self.prepare_value(value)
+        text = shown.isoformat() if isinstance(shown, datetime) else str(shown or "")
+        try:
+            self.read(text.strip())
+        except ClockChangeError as error:
+            return error.moments
+        except ValueError:
+            pass
+        return ()
+
+
+class AsksWhich(forms.BaseForm):
+    """Mixed into a form: an ambiguous moment brings a field that asks which."""
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        for name, field in list(self.fields.items()):
+            if isinstance(field, PlantMomentFormField):
+                self._ask_which(name, field)
+
+    def _ask_which(self, name: str, field: PlantMomentFormField) -> None:
+        moments = field.either(self[name].value())
+        if not moments:
+            return
+        which = f"{name}_which"
+        by_text = {moment.isoformat(): moment for moment in moments}
+        initial = self.get_initial_for_field(field, name)
+        order = list(self.fields)
+        self.fields[which] = forms.ChoiceField(
+            label=f"{field.label or name}: which of the two?",
+            choices=[(text, _with_zone(moment)) for text, moment in by_text.items()],
+            widget=forms.RadioSelect,
+            required=False,
+            initial=initial.isoformat() if initial in moments else None,
+        )
+        order.insert(order.index(name) + 1, which)
+        self.order_fields(order)
+        if self.is_bound:
+            field.chosen = by_text.get(self.data.get(self.add_prefix(which), ""))
+
+
+def _with_zone(moment: datetime) -> str:
+    local = timezone.localtime(moment)
+    return f"{local:%H:%M %Z} ({local.isoformat(timespec='minutes')})"

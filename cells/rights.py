@@ -73,11 +73,18 @@ def works_in_area_of(user: Person, place: Area | Line | Cell) -> bool:
 
     So a leader on lunch cover can log the stop of a neighbour's cell.
     """
-    area_id = _area_id(place)
-    areas, lines = areas_and_lines_of(user)
-    if area_id in areas:
-        return True
-    return Line.objects.filter(pk__in=lines, area_id=area_id).exists()
+    return _area_id(place) in areas_worked_in(user)
+
+
+def areas_worked_in(user: Person) -> set[int]:
+    """Ids of the areas where the person has a duty, read once per request."""
+    kept: set[int] | None = getattr(user, "_areas_worked_in", None)
+    if kept is None:
+        areas, lines = areas_and_lines_of(user)
+        of_lines = Line.objects.filter(pk__in=lines).values_list("area_id", flat=True)
+        kept = areas | set(of_lines)
+        user._areas_worked_in = kept  # type: ignore[attr-defined]
+    return kept
 
 
 def may_edit_registry(user: Person) -> bool:
