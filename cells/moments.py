@@ -10,6 +10,7 @@ from typing import Any
 
 from django.core.exceptions import ValidationError
 from django.db import models
+from django.db.models.expressions import Combinable
 from django.utils.functional import cached_property
 
 
@@ -28,6 +29,10 @@ def from_seconds(seconds: int) -> datetime:
 
 class MomentField(models.BigIntegerField):
     """Aware UTC datetimes in Python, whole seconds in the database."""
+
+    # For django-stubs, which take a BigIntegerField's values to be ints.
+    _pyi_private_set_type: datetime | Combinable  # type: ignore[assignment]
+    _pyi_private_get_type: datetime  # type: ignore[assignment]
 
     description = "Moment in whole seconds of UTC"
     default_error_messages = {

@@ -180,7 +180,7 @@ def _checked_numbers(**numbers: int | None) -> dict[str, int | None]:
             )
     if faults:
         raise ValidationError(faults)
-    _check_sums(**numbers)
+    _check_sums(**numbers)  # type: ignore[arg-type]
     return numbers
 
 
