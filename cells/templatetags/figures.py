@@ -1,0 +1,106 @@
+"""How figures and moments are written on every page.
+
+None is written "—": nothing to say, which is not nought.
+"""
+
+import math
+from datetime import date, datetime
+from decimal import ROUND_HALF_UP, Decimal
+from fractions import Fraction
+
+from django import template
+from django.utils import timezone
+
+from cells import clock as plant_clock
+from cells.drawing import Seconds
+
+register = template.Library()
+
+UNKNOWN = "—"
+MINUS = "\N{MINUS SIGN}"
+LONG = 600  # minutes; from ten hours on, hours are easier to read
+
+
+def _sign(value: float | Fraction | Decimal) -> str:
+    return MINUS if value < 0 else ""
+
+
+@register.filter
+def minutes(seconds: Seconds | None) -> str:
+    """1680 → "28 min"; from ten hours on "12 h 30". Whole minutes, half up."""
+    if seconds is None:
+        return UNKNOWN
+    whole = math.floor((seconds + 30) / 60)
+    if abs(whole) < LONG:
+        return f"{_sign(whole)}{abs(whole)} min"
+    hours, rest = divmod(abs(whole), 60)
+    return f"{_sign(whole)}{hours:,} h {rest:02}"
+
+
+@register.filter
+def exact_minutes(seconds: Seconds | None) -> str:
+    """1692 → "28 min 12 s": to the second, where a sum is shown to close."""
+    if seconds is None:
+        return UNKNOWN
+    whole = math.floor((2 * seconds + 1) / 2)
+    full, rest = divmod(abs(whole), 60)
+    if not rest:
+        return f"{_sign(whole)}{full:,} min"
+    if not full:
+        return f"{_sign(whole)}{rest} s"
+    return f"{_sign(whole)}{full:,} min {rest} s"
+
+
+@register.filter
+def percent(ratio: float | Decimal | Fraction | None) -> str:
+    """0.7977 → "79.8 %". One decimal, half up."""
+    if ratio is None:
+        return UNKNOWN
+    if isinstance(ratio, Fraction):
+        ratio = float(ratio)
+    # str() gives the decimals a person would see: 0.7975 is 79.75, so 79.8.
+    tenths = (Decimal(str(ratio)) * 100).quantize(Decimal("0.1"), ROUND_HALF_UP)
+    return f"{_sign(tenths)}{abs(tenths):,} %"
+
+
+@register.filter
+def count(number: float | Decimal | None) -> str:
+    """1797120 → "1,797,120"."""
+    if number is None:
+        return UNKNOWN
+    return f"{_sign(number)}{abs(number):,}"
+
+
+def _local(moment: datetime) -> datetime:
+    if timezone.is_naive(moment):
+        raise ValueError(f"{moment.isoformat()} has no time zone")
+    return timezone.localtime(moment)
+
+
+@register.filter
+def clock(moment: datetime | None) -> str:
+    """ "14:05", plant time; "02:30 CEST" in the hour that a clock change repeats."""
+    if moment is None:
+        return UNKNOWN
+    local = _local(moment)
+    other = local.replace(fold=1 - local.fold)
+    repeated = other.utcoffset() != local.utcoffset()
+    return f"{local:%H:%M %Z}" if repeated else f"{local:%H:%M}"
+
+
+@register.filter
+def day(when: date | None) -> str:
+    """ "Tue 3 March", of a date or of a moment; with its year when that is another."""
+    if when is None:
+        return UNKNOWN
+    if isinstance(when, datetime):
+        when = _local(when)
+    this_year = _local(plant_clock.now()).year
+    year = "" if when.year == this_year else f" {when.year}"
+    return f"{when:%a} {when.day} {when:%B}{year}"
+
+
+@register.filter
+def moment(when: datetime | None) -> str:
+    """ "Tue 3 March 14:05", plant time."""
+    return UNKNOWN if when is None else f"{day(when)} {clock(when)}"
