@@ -1,43 +1,15 @@
 """The demo plant as the files of the contract."""
 
-import csv
 from collections.abc import Iterable
-from datetime import UTC, datetime, timedelta
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
 
-from cells.working_time.patterns import PlannedShift
-from config.demo.plant import calendar, events, layout, logged, running, upkeep
+from config.demo.plant import calendar, layout, routines, upkeep
+from config.demo.plant.account import write_account
 from config.demo.plant.layout import LINES, ZONE, DemoLine
-
-Row = dict[str, object]
-#: Where the demo's clock starts: the leader of the Early shift is about to log.
-NOW = datetime(2026, 3, 31, 13, 40, tzinfo=ZONE)
-MOMENTS = {
-    "started_at",
-    "ended_at",
-    "called_at",
-    "arrived_at",
-    "cause_found_at",
-    "repaired_at",
-    "restarted_at",
-}
-STOP_COLUMNS = (
-    "ref",
-    "cell",
-    "position",
-    "reason",
-    "started_at",
-    "ended_at",
-    "note",
-    "called_at",
-    "arrived_at",
-    "cause_found_at",
-    "repaired_at",
-    "restarted_at",
-    "cause",
-)
+from config.demo.plant.sheets import Row, moment, write
 
 
 def write_plant(folder: Path) -> None:
@@ -48,18 +20,18 @@ def write_plant(folder: Path) -> None:
     machines = upkeep.machine_rows()
     rng = np.random.default_rng([layout.SEED, 99])
     meters, readings = upkeep.meters_and_readings(machines, rng)
-    _write(folder, "machines", machines)
-    _write(folder, "meters", meters)
-    _write(folder, "readings", readings)
+    write(folder, "machines", machines)
+    write(folder, "meters", meters)
+    write(folder, "readings", readings)
     done = upkeep.done_rows(machines, readings, rng)
-    _write(folder, "step_results", upkeep.step_results(done, rng))
+    write(folder, "step_results", upkeep.step_results(done, rng))
     _upkeep(folder, done)
-    _account(folder)
+    write_account(folder)
 
 
 def _registry(folder: Path) -> None:
-    _write(folder, "plant", [{"name": layout.PLANT, "time_zone": ZONE.key}])
-    _write(
+    write(folder, "plant", [{"name": layout.PLANT, "time_zone": ZONE.key}])
+    write(
         folder,
         "areas",
         (
@@ -72,7 +44,7 @@ def _registry(folder: Path) -> None:
             for code, (name, target) in layout.AREAS.items()
         ),
     )
-    _write(
+    write(
         folder,
         "lines",
         (
@@ -86,7 +58,7 @@ def _registry(folder: Path) -> None:
             for line in LINES
         ),
     )
-    _write(
+    write(
         folder,
         "cells",
         (
@@ -110,17 +82,17 @@ def _registry(folder: Path) -> None:
             for cell in line.cells
         ),
     )
-    _write(
+    write(
         folder,
         "banks",
         [*_banks(), {"from": "FR1-060", "to": "FR2-010", "capacity": 4}],
     )
-    _write(
+    write(
         folder,
         "variants",
         ({"code": code, "name": name} for code, (name, _) in layout.VARIANTS.items()),
     )
-    _write(
+    write(
         folder,
         "ideal_cycles",
         (
@@ -135,7 +107,7 @@ def _registry(folder: Path) -> None:
             for variant, seconds in _registered_cycles(line, cell).items()
         ),
     )
-    _write(
+    write(
         folder,
         "reasons",
         (
@@ -154,7 +126,7 @@ def _registry(folder: Path) -> None:
 def _banks() -> Iterable[Row]:
     for line in LINES:
         for leg in line.legs():
-            for cell, after in zip(leg, leg[1:], strict=False):
+            for cell, after in pairwise(leg):
                 if cell.code in line.banks:
                     yield {
                         "from": cell.code,
@@ -193,13 +165,13 @@ def _working_time(folder: Path) -> None:
         for name in line.shifts
         if len(line.shifts) > 2
     ]
-    _write(folder, "shift_patterns", rows)
-    _write(
+    write(folder, "shift_patterns", rows)
+    write(
         folder,
         "days_off",
         [{"date": layout.DAY_OFF, "area": "", "line": "", "name": "plant holiday"}],
     )
-    _write(
+    write(
         folder,
         "shifts",
         (
@@ -207,8 +179,8 @@ def _working_time(folder: Path) -> None:
                 "area": line.area,
                 "line": line.code,
                 "name": name,
-                "starts_at": _moment(start.timestamp()),
-                "ends_at": _moment(calendar.overtime_end(start).timestamp()),
+                "starts_at": moment(start.timestamp()),
+                "ends_at": moment(calendar.overtime_end(start).timestamp()),
                 "breaks": layout.BREAKS[name],
             }
             for line in LINES
@@ -218,273 +190,35 @@ def _working_time(folder: Path) -> None:
 
 
 def _upkeep(folder: Path, done: list[Row]) -> None:
-    _write(
+    write(
         folder,
         "routines",
         (
             {
                 column: _yes_no(value)
-                for column, value in zip(upkeep.COLUMNS, routine, strict=True)
+                for column, value in zip(routines.COLUMNS, routine, strict=True)
             }
             | {"heads": 1}
-            for routine in upkeep.ROUTINES
+            for routine in routines.ROUTINES
         ),
     )
-    _write(
+    write(
         folder,
         "steps",
-        (dict(zip(upkeep.STEP_COLUMNS, step, strict=True)) for step in upkeep.STEPS),
+        (
+            dict(zip(routines.STEP_COLUMNS, step, strict=True))
+            for step in routines.STEPS
+        ),
     )
-    _write(folder, "done", done)
-    _write(folder, "first_due", upkeep.FIRST_DUE)
+    write(folder, "done", done)
+    write(folder, "first_due", upkeep.FIRST_DUE)
     columns = ("crew", "skill", "area", "weekdays", "start", "end", "heads")
-    _write(
+    write(
         folder,
         "crews",
         (dict(zip(columns, team, strict=True)) for team in upkeep.TEAMS),
     )
 
 
-def _account(folder: Path) -> None:
-    stops: list[Row] = []
-    log = logged.Log()
-    plan: list[Row] = []
-    confirmed: list[Row] = []
-    for index, line in enumerate(LINES):
-        rng = np.random.default_rng([layout.SEED, index])
-        planned = calendar.shifts(line)
-        of_line = _line_log(line, planned, rng)
-        stops += of_line.stops
-        log.tallies += of_line.tallies
-        log.counts += _without(of_line.counts, planned, rng)
-        plan += _plan(line, planned)
-        confirmed += _confirmed(line, planned, rng)
-    log.counts.append(
-        {
-            "at": "FR2",
-            "variant": "H",
-            "total": 64,
-            "good": 63,
-            "starts_at": "2026-03-21T06:00",
-            "ends_at": "2026-03-21T09:00",
-        }
-    )
-    _write(folder, "stops", _as_known_now(stops + _told_stops()), STOP_COLUMNS)
-    _write(folder, "tallies", log.tallies)
-    _write(
-        folder,
-        "counts",
-        log.counts,
-        (
-            "at",
-            "date",
-            "shift",
-            "starts_at",
-            "ends_at",
-            "variant",
-            "total",
-            "good",
-            "rework",
-            "scrap",
-        ),
-    )
-    _write(folder, "plan", plan)
-    _write(folder, "confirmations", confirmed)
-    _write(folder, "planned_stops", _planned_stops())
-    _write(
-        folder,
-        "worked_breaks",
-        [
-            {
-                "cell": "FR1-030",
-                "date": "2026-03-18",
-                "shift": "Late",
-                "break_start": _moment(
-                    datetime(2026, 3, 18, 18, tzinfo=ZONE).timestamp()
-                ),
-            }
-        ],
-    )
-
-
-def _line_log(
-    line: DemoLine, planned: list[PlannedShift], rng: np.random.Generator
-) -> logged.Log:
-    axis = calendar.axis(planned)
-    log = logged.Log()
-    for leg in line.legs():
-        cycles = {cell.code: layout.true_cycles(line, cell) for cell in leg}
-        held = {cell.code: events.events_of(line, cell, axis, rng) for cell in leg}
-        full = events.exit_full(line, axis, rng)
-        run = running.run_leg(line, leg, cycles, held, full, axis.length, rng)
-        for cell in leg:
-            stops, tallies = logged.log_cell(
-                line, cell.code, run.lived[cell.code], axis, planned, rng
-            )
-            log.stops += stops
-            log.tallies += tallies
-        at = f"{line.code}/{leg[0].leg}" if leg[0].leg else line.code
-        log.counts += logged.counts(at, run, axis, planned, rng)
-    log.tallies = [row for row in log.tallies if not _is_now(row)]
-    return log
-
-
-def _is_now(row: Row) -> bool:
-    return row["date"] == layout.TODAY
-
-
-def _without(
-    counts: list[Row], planned: list[PlannedShift], rng: np.random.Generator
-) -> list[Row]:
-    """Without today, and without the few shifts that nobody counted."""
-    lost = {
-        (shift.production_date, shift.name) for shift in planned if rng.random() < 0.03
-    }
-    return [
-        row
-        for row in counts
-        if not _is_now(row) and (row["date"], row["shift"]) not in lost
-    ]
-
-
-def _plan(line: DemoLine, planned: list[PlannedShift]) -> Iterable[Row]:
-    target = float(layout.AREAS[line.area][1])
-    mean = sum(
-        line.cycles[variant] * share for variant, (_, share) in layout.VARIANTS.items()
-    )
-    for shift in planned:
-        seconds = calendar.axis([shift]).length
-        yield {
-            "line": line.code,
-            "date": shift.production_date,
-            "shift": shift.name,
-            "bodies": round(target * seconds / mean),
-        }
-
-
-def _confirmed(
-    line: DemoLine, planned: list[PlannedShift], rng: np.random.Generator
-) -> Iterable[Row]:
-    for shift in planned:
-        late = timedelta(minutes=int(rng.integers(-8, 12)))
-        if rng.random() < 0.97 and shift.ends_at + late < NOW:
-            yield {
-                "line": line.code,
-                "date": shift.production_date,
-                "shift": shift.name,
-                "confirmed_at": _moment((shift.ends_at + late).timestamp()),
-            }
-
-
-def _told_stops() -> list[Row]:
-    """Stops of the stories that the simulation does not know."""
-
-    def told(cell: str, position: str, reason: str, start: str, end: str) -> Row:
-        return {
-            "cell": cell,
-            "position": position,
-            "reason": reason,
-            "started_at": _second(start),
-            "ended_at": _second(end),
-        }
-
-    return [
-        # Two robots down at once: 20 and 18 minutes, 30 in all.
-        told("FR2-010", "R2", "gun-force", "2026-03-24T09:00", "2026-03-24T09:20"),
-        told("FR2-010", "R3", "cable", "2026-03-24T09:12", "2026-03-24T09:30"),
-        # Over the shift change: 20 minutes Early, 25 Late, one event.
-        told("CL4-040", "R1", "hem-roller", "2026-03-25T13:40", "2026-03-25T14:25"),
-    ]
-
-
-def _planned_stops() -> list[Row]:
-    def planned(ref: str, at: str, start: str, end: str, reason: str, said: str) -> Row:
-        return {
-            "ref": ref,
-            "at": at,
-            "starts_at": start,
-            "ends_at": end,
-            "reason": reason,
-            "declared_at": said,
-        }
-
-    rows = [
-        planned(
-            f"meeting-{week}",
-            area,
-            f"2026-03-{day:02d}T06:00",
-            f"2026-03-{day:02d}T06:15",
-            "meeting",
-            "2026-02-27T10:00",
-        )
-        for week, day in enumerate((3, 10, 17, 24, 31), start=1)
-        for area in ("FR",)
-    ]
-    return [
-        *rows,
-        planned(
-            "pm-fr1-030",
-            "FR1-030",
-            "2026-03-12T13:00",
-            "2026-03-12T13:20",
-            "pm",
-            "2026-03-10T09:00",
-        ),
-        # Said after the shift had begun: shown as declared late.
-        planned(
-            "trial-cl4",
-            "CL4",
-            "2026-03-26T11:00",
-            "2026-03-26T11:45",
-            "trial",
-            "2026-03-26T11:30",
-        ),
-    ]
-
-
-def _as_known_now(stops: list[Row]) -> Iterable[Row]:
-    """With refs, as moments, and only as far as it has happened."""
-    now = int(NOW.timestamp())
-    kept = sorted(stops, key=lambda row: (row["started_at"], row["cell"]))  # type: ignore[arg-type,return-value]
-    apart: dict[tuple[object, object], int] = {}
-    for row in kept:
-        start, end = int(str(row["started_at"])), int(str(row["ended_at"]))
-        key = (row["cell"], row["reason"])
-        # Rounded to minutes two of one kind may touch: then they are one stop.
-        if start >= now or start < apart.get(key, 0):
-            continue
-        apart[key] = end
-        known = {
-            name: _moment(int(str(value))) if name in MOMENTS else value
-            for name, value in row.items()
-            if name not in MOMENTS or int(str(value)) <= now
-        }
-        known["ref"] = f"{known['started_at']} {row['cell']} {row['reason']}"
-        if row["reason"] in logged.CAUSES and "repaired_at" in known:
-            known["cause"] = logged.CAUSES[str(row["reason"])]
-        yield known
-
-
-def _second(text: str) -> int:
-    return int(datetime.fromisoformat(text).replace(tzinfo=ZONE).timestamp())
-
-
-def _moment(second: float) -> str:
-    """UTC with its offset, so that no clock change makes it ambiguous."""
-    return f"{datetime.fromtimestamp(second, UTC):%Y-%m-%dT%H:%M:%SZ}"
-
-
 def _yes_no(value: object) -> object:
     return {True: "yes", False: "no"}[value] if isinstance(value, bool) else value
-
-
-def _write(
-    folder: Path, name: str, rows: Iterable[Row], columns: tuple[str, ...] = ()
-) -> None:
-    kept = list(rows)
-    with (folder / f"{name}.csv").open("w", encoding="utf-8", newline="") as file:
-        writer = csv.DictWriter(
-            file, columns or list(kept[0]), restval="", lineterminator="\n"
-        )
-        writer.writeheader()
-        writer.writerows(kept)
