@@ -104,3 +104,30 @@ def created(
         ],
         batch_size=1000,
     )
+
+
+def removed(
+    record: models.Model,
+    *,
+    by: AbstractBaseUser | None,
+    why: str,
+    door: str = "page",
+) -> None:
+    """Say of a record that is about to go what it was. The trail outlives it."""
+    facts = "; ".join(
+        f"{field.name} {as_text(getattr(record, field.name))}"
+        for field in record._meta.concrete_fields
+        if not field.primary_key and getattr(record, field.name) not in (None, "")
+    )
+    Change.objects.create(
+        at=clock.now(),
+        by=by,
+        door=door,
+        kind=record._meta.model_name,
+        record_id=record.pk,
+        record=str(record)[:200],
+        field="",
+        old=facts,
+        new="removed",
+        why=why,
+    )

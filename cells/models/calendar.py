@@ -145,6 +145,10 @@ class ShiftQuerySet(models.QuerySet["Shift"]):
     def overlapping(self, start: object, end: object) -> "ShiftQuerySet":
         return self.filter(starts_at__lt=end, ends_at__gt=start)
 
+    def worked(self) -> "ShiftQuerySet":
+        """Without the cancelled ones, which have no length."""
+        return self.filter(ends_at__gt=models.F("starts_at"))
+
     def ended(self, now: object) -> "ShiftQuerySet":
         return self.filter(ends_at__lte=now)
 
