@@ -63,7 +63,6 @@ INSTALLED_APPS = [
     "django.contrib.sessions",
     "django.contrib.messages",
     "django.contrib.staticfiles",
-    "django.forms",  # last of the form templates: config may bring its own
     "django.forms",  # its field templates, one of which config/templates overrides
     "django_htmx",
     "axes",

@@ -1,0 +1,44 @@
+"""The queue's app finds its jobs, and its jobs find their time."""
+
+from datetime import UTC, datetime
+
+import pytest
+import time_machine
+
+from cells.models import Plant
+from config.celery import PlantNight, app
+from config.processes import Child
+
+
+def test_every_scheduled_job_exists() -> None:
+    app.loader.import_default_modules()
+
+    for entry in app.conf.beat_schedule.values():
+        assert entry["task"] in app.tasks
+
+
+# Europe/Berlin goes to summer time on 2026-03-29 and back on 2026-10-25 (tzdata).
+@pytest.mark.parametrize(
+    ("now", "due"),
+    [
+        pytest.param("2026-03-28 12:00", "2026-03-29 00:10", id="before spring"),
+        pytest.param("2026-03-29 12:00", "2026-03-29 23:10", id="after spring"),
+        pytest.param("2026-10-24 12:00", "2026-10-24 23:10", id="before autumn"),
+        pytest.param("2026-10-25 12:00", "2026-10-26 00:10", id="after autumn"),
+    ],
+)
+@pytest.mark.django_db
+def test_a_night_job_follows_the_plants_clock(now: str, due: str) -> None:
+    Plant.objects.create(pk=1, name="Testwerk", time_zone="Europe/Berlin")
+    began = datetime.fromisoformat(now).replace(tzinfo=UTC)
+    with time_machine.travel(began, tick=False):
+        left = PlantNight(hour=1, minute=10).remaining_estimate(began)
+
+    assert (began + left).strftime("%Y-%m-%d %H:%M") == due
+
+
+@pytest.mark.live
+def test_a_worker_answers(worker: Child) -> None:
+    answers = app.control.ping(timeout=5)
+
+    assert [list(answer.values()) for answer in answers] == [[{"ok": "pong"}]]
