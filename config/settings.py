@@ -63,7 +63,6 @@ INSTALLED_APPS = [
     "django.contrib.sessions",
     "django.contrib.messages",
     "django.contrib.staticfiles",
-    "django.forms",  # its field templates, one of which config/templates overrides
     "django_htmx",
     "axes",
     "csp",
