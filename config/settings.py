@@ -63,6 +63,7 @@ INSTALLED_APPS = [
     "django.contrib.sessions",
     "django.contrib.messages",
     "django.contrib.staticfiles",
+    "django.forms",  # its field templates, of which config brings some of its own
     "django_htmx",
     "axes",
     "csp",
