@@ -5,7 +5,6 @@ The one place where these rows become inputs of ``cells.working_time``.
 
 from collections import defaultdict
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import NamedTuple
 
@@ -15,6 +14,7 @@ from cells import clock
 from cells.models import Area, DayOff, Line, OneOffShift, Plant, Shift, ShiftPattern
 from cells.working_time.breaks import parse_breaks
 from cells.working_time.patterns import OneOff, Pattern, PlannedShift, shifts_of
+from cells.working_time.production_calendar import ProductionCalendar
 from cells.working_time.spans import Span, subtraction
 from cells.working_time.weekdays import parse_weekdays
 
@@ -106,25 +106,18 @@ def patterns_for_line(
     return (*own, *rest)
 
 
-@dataclass(frozen=True, kw_only=True)
-class ProductionDays:
-    """When an area starts a shift; after ``known_to`` the weekdays repeat for good."""
+def production_calendar(area: Area, known_from: date) -> ProductionCalendar:
+    """When the area starts a shift, from a date on and without an end.
 
-    dates: list[date]  # sorted, from known_from to known_to, both included
-    known_from: date
-    known_to: date
-    weekdays_after: frozenset[int]  # Monday 0 to Sunday 6
-
-
-def production_days(area: Area, known_from: date) -> ProductionDays:
-    """Up to the last date at which anything but the week's pattern is planned."""
+    Date by date up to the last exception that is planned; then the week repeats.
+    """
     known_to = max(_last_exception(area), known_from, clock.today())
     week = production_dates(area, known_to + _DAY, known_to + 7 * _DAY)
-    return ProductionDays(
-        dates=production_dates(area, known_from, known_to),
+    return ProductionCalendar(
+        production_dates(area, known_from, known_to),
         known_from=known_from,
         known_to=known_to,
-        weekdays_after=frozenset(day.weekday() for day in week),
+        weekdays_after={day.weekday() for day in week},
     )
 
 

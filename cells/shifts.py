@@ -161,14 +161,15 @@ def _check_break(cell: Cell, shift: Shift, break_start: datetime) -> None:
     if cell.line_id != shift.line_id:
         raise ValidationError(
             {
-                "cell": f"Cell {cell} does not stand in line {shift.line}: choose another."
+                "cell": f"Cell {cell} does not stand in line {shift.line}: choose "
+                "another."
             }
         )
     if not shift.breaks.filter(starts_at=break_start).exists():
-        zone_text = break_start.isoformat(timespec="minutes")
+        shown = break_start.isoformat(timespec="minutes")
         raise ValidationError(
             {
-                "break_start": f"No break of shift {shift} starts at {zone_text}: "
+                "break_start": f"No break of shift {shift} starts at {shown}: "
                 "choose one of its breaks."
             }
         )

@@ -5,7 +5,7 @@ it stays, however the forecast moves later. Own arithmetic: a safety test every 
 on a grid from 2 March 2026, done on 2 March and on 31 March (a day late).
 
 >>> from maintenance.planning.due_dates import Completion
->>> from maintenance.planning.production_calendar import ProductionCalendar
+>>> from cells.working_time.production_calendar import ProductionCalendar
 >>> from maintenance.planning.routine_rule import RoutineRule
 >>> inputs = DueInputs(
 ...     rule=RoutineRule(every_days=28, anchor="calendar", safety=True),

@@ -29,9 +29,9 @@ from decimal import Decimal
 from itertools import pairwise
 from typing import Literal
 
+from cells.metering.history import MeterHistory
+from cells.working_time.production_calendar import ProductionCalendar
 from maintenance.planning.calendar_due import calendar_due, missed_grid_dates
-from maintenance.planning.meter_history import MeterHistory
-from maintenance.planning.production_calendar import ProductionCalendar
 from maintenance.planning.routine_rule import RoutineRule
 
 BoundBy = Literal["calendar", "meter"]

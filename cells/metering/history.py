@@ -25,7 +25,7 @@ from datetime import date, timedelta
 from decimal import Decimal
 from itertools import pairwise
 
-from maintenance.planning.production_calendar import ProductionCalendar
+from cells.working_time.production_calendar import ProductionCalendar
 
 USE_OVER = timedelta(days=28)
 

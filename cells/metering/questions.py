@@ -21,8 +21,8 @@ since then this meter can run 300 at most: correct it, or confirm it.
 
 from decimal import Decimal
 
-from maintenance.planning.meter_history import MeterHistory, MeterReading
-from maintenance.planning.production_calendar import ProductionCalendar
+from cells.metering.history import MeterHistory, MeterReading
+from cells.working_time.production_calendar import ProductionCalendar
 
 TIMES_USUAL = 3
 ANSWER = "correct it, or confirm it."
