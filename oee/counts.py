@@ -92,7 +92,8 @@ def correct_count(
     scrap: int | None = None,
     door: str = "page",
 ) -> Count:
-    """Replace the numbers; the trail keeps the old ones."""
+    """Replace the numbers; the trail keeps the old ones. Returns the count."""
+    count = _locked(count)
     if count.withdrawn:
         raise ValidationError(f"{count} is withdrawn: enter it again instead.")
     _need_to_change(count, by, why)
@@ -107,6 +108,7 @@ def withdraw_count(
     *, count: Count, why: str, by: User | None, door: str = "page"
 ) -> Count:
     """It counts for nothing from now on, and stays readable."""
+    count = _locked(count)
     if count.withdrawn:
         raise ValidationError(f"{count} is withdrawn already.")
     _need_to_change(count, by, why)
@@ -130,6 +132,14 @@ def cells_counted_by(count: Count) -> list[int]:
         .exclude(pk__in=own.values("cell"))
         .order_by("pk")
         .values_list("pk", flat=True)
+    )
+
+
+def _locked(count: Count) -> Count:
+    """As it is stored now, so that nobody writes over what another just saved."""
+    Count.objects.select_for_update(no_key=True).get(pk=count.pk)
+    return Count.objects.select_related("cell__line", "line", "shift", "variant").get(
+        pk=count.pk
     )
 
 
