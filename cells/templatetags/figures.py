@@ -100,6 +100,12 @@ def day(when: date | None) -> str:
     return f"{when:%a} {when.day} {when:%B}{year}"
 
 
+@register.simple_tag
+def plant_now() -> datetime:
+    """The moment the page is made, on the plant's (or the demo's) clock."""
+    return plant_clock.now()
+
+
 @register.filter
 def moment(when: datetime | None) -> str:
     """ "Tue 3 March 14:05", plant time."""
