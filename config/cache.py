@@ -30,31 +30,31 @@ class ForgivingClient(RedisCacheClient):
             self._rests_until = time.monotonic() + REST_SECONDS
             return otherwise
 
-    def add(self, key: str, value: Any, timeout: float | None) -> bool:
+    def add(self, key: Any, value: Any, timeout: Any) -> bool:
         return self._ask(super().add, key, value, timeout, otherwise=True)
 
-    def get(self, key: str, default: Any) -> Any:
+    def get(self, key: Any, default: Any) -> Any:
         return self._ask(super().get, key, default, otherwise=default)
 
-    def set(self, key: str, value: Any, timeout: float | None) -> None:
+    def set(self, key: Any, value: Any, timeout: Any) -> None:
         self._ask(super().set, key, value, timeout, otherwise=None)
 
-    def touch(self, key: str, timeout: float | None) -> bool:
+    def touch(self, key: Any, timeout: Any) -> bool:
         return self._ask(super().touch, key, timeout, otherwise=False)
 
-    def delete(self, key: str) -> bool:
+    def delete(self, key: Any) -> bool:
         return self._ask(super().delete, key, otherwise=False)
 
-    def get_many(self, keys: list[str]) -> dict[str, Any]:
+    def get_many(self, keys: Any) -> Any:
         return self._ask(super().get_many, keys, otherwise={})
 
-    def has_key(self, key: str) -> bool:
+    def has_key(self, key: Any) -> bool:
         return self._ask(super().has_key, key, otherwise=False)
 
-    def set_many(self, data: dict[str, Any], timeout: float | None) -> None:
+    def set_many(self, data: Any, timeout: Any) -> None:
         self._ask(super().set_many, data, timeout, otherwise=None)
 
-    def delete_many(self, keys: list[str]) -> None:
+    def delete_many(self, keys: Any) -> None:
         self._ask(super().delete_many, keys, otherwise=None)
 
     def clear(self) -> bool:
