@@ -242,7 +242,7 @@ def _check_no_second(
     entries: Iterable[Entry], *, besides: Reading | None = None
 ) -> None:
     """One reading of a meter at a moment."""
-    seen = {}
+    seen: dict[tuple[int, datetime], Decimal] = {}
     for entry in entries:
         if (entry.meter.pk, entry.read_at) in seen:
             _refuse_second(entry, seen[entry.meter.pk, entry.read_at])
