@@ -7,6 +7,7 @@ from django import forms
 from django.contrib.auth.models import User
 from django.contrib.messages import constants
 from django.contrib.messages.storage.base import Message
+from django.template import Context, Engine
 from django.template.loader import render_to_string
 from django.test import Client
 from django.urls import reverse
@@ -32,7 +33,7 @@ def test_the_header_says_who_is_signed_in_and_in_which_role():
     user = User(username="petra", first_name="Petra", last_name="Lindqvist")
     page = shell(request=SimpleNamespace(user=user), role="planner")
 
-    assert "Petra Lindqvist, planner" in page
+    assert "planner · Petra Lindqvist" in page
     assert f'<form method="post" action="{reverse("logout")}"' in page
 
 
@@ -110,3 +111,10 @@ def test_the_sign_in_page_is_in_the_shell(client: Client):
 
     assert 'class="floor"' in page
     assert '<label for="id_username">' in page
+
+
+def test_the_headers_clock_leaves_the_pages_own_now_alone():
+    page = Engine.get_default().from_string(
+        '{% extends "base.html" %}{% block content %}<b>{{ now }}</b>{% endblock %}'
+    )
+    assert "<b>13:20</b>" in page.render(Context({"now": "13:20"}))
