@@ -73,11 +73,8 @@ class Cover:
         Starts and ends are sorted apart: the union breaks before the i-th start exactly
         where the i-th smallest ends all lie before it.
         """
-        some = ends > starts
-        starts, ends = starts[some], ends[some]
         # The stable sort merges runs, and plus() hands over two sorted ones.
-        starts.sort(kind="stable")
-        ends.sort(kind="stable")
+        starts, ends = np.sort(starts, kind="stable"), np.sort(ends, kind="stable")
         breaks = ends[:-1] < starts[1:]
         edge = np.ones(min(1, len(starts)), np.bool_)
         starts = starts[np.concatenate((edge, breaks))]

@@ -285,7 +285,7 @@ def cells_with_shifts(draw):
     """Shifts of some cells that do not overlap, shuffled, as (cell, start, end)."""
     shifts = []
     for cell in draw(st.sets(st.integers(-3, 3), min_size=0)):
-        marks = draw(st.lists(st.integers(0, 60), max_size=6))
+        marks = draw(st.lists(st.integers(0, 9), max_size=6))
         marks.sort()
         shifts += [(cell, s, e) for s, e in zip(marks[::2], marks[1::2], strict=False)]
     return draw(st.permutations(shifts))
@@ -296,8 +296,8 @@ def cells_with_shifts(draw):
     st.lists(
         st.tuples(
             st.integers(-4, 4),
-            st.integers(-5, 65),
-            st.one_of(st.integers(-5, 65), st.just(STILL_RUNNING)),
+            st.integers(-2, 11),
+            st.one_of(st.integers(-2, 11), st.just(STILL_RUNNING)),
         ),
         max_size=6,
     ),

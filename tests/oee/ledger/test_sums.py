@@ -91,8 +91,9 @@ def test_a_roll_up_of_nothing_knows_nothing():
 
 
 # Own arithmetic: of 480 minutes each, A lost 20 by its own fault and 480 - 400 in all,
-# B 30 and nobody counted, C 20 and 480 - 300; D was not planned.
+# B 30 and nobody counted, C 20 and 480 - 300; D was not planned; E lost nothing.
 CELLS = {
+    "E": one_sum(counts=[(480, 480, 60)]) + Sums(),
     "D": one_sum(planned=[(0, 480)]),
     "C": one_sum(stops=[("minor", 0, 20)], counts=[(300, 300, 60)]) + Sums(),
     "B": one_sum(stops=[("breakdown", 0, 30)]) + Sums(),
@@ -103,15 +104,15 @@ CELLS = {
 @pytest.mark.parametrize(
     ("by", "order"),
     [
-        pytest.param("own", ["B", "A", "C"], id="own, ties by code"),
-        pytest.param("all", ["C", "A", "B"], id="all, the unknown last"),
+        pytest.param("own", ["B", "A", "C", "E"], id="own, ties by code"),
+        pytest.param("all", ["C", "A", "E", "B"], id="all, the unknown last"),
     ],
 )
 def test_cells_are_ranked_by_the_chosen_seconds(by, order):
     ranked = rank_cells(CELLS, by=by)
 
     assert [row.cell for row in ranked] == order
-    assert [row.rank for row in ranked] == [1, 2, 3]
+    assert [row.rank for row in ranked] == [1, 2, 3, 4]
 
 
 def test_a_ranked_cell_tells_its_lost_time_per_100_planned_hours():
