@@ -7,6 +7,9 @@ class OeeConfig(AppConfig):
     default_auto_field = "django.db.models.BigAutoField"
 
     def ready(self) -> None:
+        from cells import stale
         from oee.health import register_checks
+        from oee.jobs import ask_for_recompute
 
         register_checks()
+        stale.marked.connect(ask_for_recompute, dispatch_uid="recompute")
