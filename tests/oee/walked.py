@@ -33,7 +33,8 @@ def walk(cell: Cell, shift: Shift, until: datetime | None = None) -> dict[str, o
     counts, from_line = _counts(cell, shift)
     cycles = [_cycle(cell, shift, count) for count in counts]
     known = [
-        cycle is not None or not count.total for cycle, count in zip(cycles, counts)
+        cycle is not None or not count.total
+        for cycle, count in zip(cycles, counts, strict=True)
     ]
     counted = bool(counts) and all(known)
     ideal = [(cycle or Decimal(0)) if counted else Decimal(0) for cycle in cycles]
