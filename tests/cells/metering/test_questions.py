@@ -94,3 +94,7 @@ def test_above_the_last_reading_a_higher_value_asks_no_fewer_questions(
     low = questions(read(MARCH_23, 6000 + value), max_per_hour=Decimal(limit))
     high = questions(read(MARCH_23, 6001 + value), max_per_hour=Decimal(limit))
     assert len(high) >= len(low)
+
+
+def test_a_correction_is_not_held_against_what_it_corrects() -> None:
+    assert questions(read(MARCH_16, 5900)) == ()

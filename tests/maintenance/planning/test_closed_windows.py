@@ -2,7 +2,7 @@ from datetime import date, timedelta
 from decimal import Decimal
 
 from maintenance.planning.closed_windows import closed_windows
-from maintenance.planning.due_dates import DueInputs, next_due
+from maintenance.planning.due_dates import DueInputs, next_due, verdict
 from maintenance.planning.routine_rule import RoutineRule
 from tests.cells.metering.builders import calendar, history
 from tests.maintenance.planning.builders import done
@@ -84,6 +84,36 @@ def test_a_window_that_has_closed_stays_where_it_closed() -> None:
     assert moved.latest is not None
     assert moved.latest > later
     assert outcomes(slower, later) == closed
+
+
+def test_a_task_done_the_day_after_the_forecast_end_closes_as_it_stood_when_done() -> (
+    None
+):
+    # Closing on 17 March by the forecast; 1,050 on the 18th moves it to the 19th.
+    day = date(2026, 3, 18)
+    inputs = DueInputs(
+        rule=RoutineRule(every_units=Decimal(1000)),
+        clock_start=MARCH_2,
+        production=calendar(),
+        completions=(done(day, 1050),),
+        readings=history((MARCH_2, 0), (date(2026, 3, 9), 500), (day, 1050)),
+    )
+    assert outcomes(inputs, date(2026, 3, 20)) == [(date(2026, 3, 19), "on_time")]
+
+
+def test_done_after_its_meter_window_closed_an_extra_completion_is_late() -> None:
+    """Closed by meter on 17 March; the meter stood still, so then June bound again."""
+    inputs = DueInputs(
+        rule=RoutineRule(every_days=100, every_units=Decimal(1000), anchor="calendar"),
+        clock_start=MARCH_2,
+        production=calendar(),
+        completions=(done(date(2026, 4, 7)),),
+        readings=history(
+            (MARCH_2, 0), (date(2026, 3, 9), 500), (date(2026, 4, 6), 501)
+        ),
+    )
+    assert verdict(inputs, 0) == "extra"
+    assert outcomes(inputs, date(2026, 4, 8)) == [(date(2026, 3, 17), "late")]
 
 
 def test_by_meter_a_task_done_within_ten_percent_is_on_time_where_it_closed() -> None:

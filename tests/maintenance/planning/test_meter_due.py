@@ -87,7 +87,7 @@ def test_use_goes_by_the_last_reading_at_least_28_days_before_the_latest() -> No
     readings = history(
         (date(2026, 1, 5), 0),  # a busy time long ago
         (MARCH_2, 10_000),
-        (date(2026, 3, 3), 10_010),  # 27 days before the latest: too near
+        (date(2026, 3, 3), 10_100),  # 27 days before the latest: too near
         (date(2026, 3, 30), 10_200),
     )
     inputs = routine(readings, every_units=300)
@@ -208,6 +208,14 @@ def test_on_time_by_meter_is_within_ten_percent_of_the_limit(
         verdict(routine(history(), *made, safety=safety), 1) for safety in (False, True)
     ]
     assert verdicts == [verdict_else, verdict_safety]
+
+
+def test_a_reading_taken_later_on_the_day_changes_no_verdict() -> None:
+    """The meter jumps over its limit at 16:00; at noon only the calendar bound."""
+    day = date(2026, 3, 15)
+    readings = MeterHistory([read(MARCH_2, 0), read(day, 2000, hour=16)])
+    inputs = routine(readings, done(day, hour=12), every_days=14)
+    assert verdict(inputs, 0) == "on_time"
 
 
 def test_without_any_reading_there_is_no_verdict_by_meter() -> None:
