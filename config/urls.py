@@ -1,9 +1,11 @@
 from django.contrib import admin
 from django.contrib.auth import views as auth_views
-from django.urls import path
+from django.urls import include, path
 
 urlpatterns = [
     path("sign-in/", auth_views.LoginView.as_view(), name="login"),
     path("sign-out/", auth_views.LogoutView.as_view(), name="logout"),
     path("admin/", admin.site.urls),
+    path("", include("maintenance.urls")),
+    path("", include("oee.urls")),
 ]

@@ -95,8 +95,8 @@ def retired_cell(cell: Cell) -> str:
 def _in_the_future(stop: Stop, now: datetime) -> Faults:
     return {
         field: (
-            f"The {WORDS[field]} ({moment(value)}) lies in the future: it is "
-            f"{moment(now)}. Give a time that has passed"
+            f"“{WORDS[field].capitalize()}” ({moment(value)}) lies in the future: it "
+            f"is {moment(now)}. Give a time that has passed"
             + (", or leave it empty." if field != "started_at" else ".")
         )
         for field in WORDS

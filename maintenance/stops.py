@@ -122,13 +122,13 @@ def end_stop(
 ) -> Stop:
     """One tap: it runs again, now or since ``at``."""
     stop = _locked(stop)
-    if by is not None:
-        need_to_end_stop(by, stop)
     if stop.ended_at is not None:
         raise ValidationError(
             f"This stop ended at {stop_rules.moment(stop.ended_at)} already: correct "
             "it if that is wrong."
         )
+    if by is not None:
+        need_to_end_stop(by, stop)
     return _change(stop, {"ended_at": at or clock.now()}, by, "", long_ok=long_ok)
 
 

@@ -5,8 +5,10 @@ from django.db import models
 from django.db.models import F, Q
 from django.urls import reverse
 
+from cells import clock
 from cells.models import Area, Cell, Line, Shift
 from cells.moments import MomentField
+from cells.working_time.plant_time import elapsed_s
 
 
 class LossClass(models.TextChoices):
@@ -150,6 +152,11 @@ class Stop(models.Model):
     @property
     def is_running(self) -> bool:
         return self.ended_at is None and not self.withdrawn
+
+    @property
+    def length_s(self) -> int:
+        """Seconds by the clock, up to now while it has no end."""
+        return elapsed_s(self.started_at, self.ended_at or clock.now())
 
 
 class PlannedStop(models.Model):

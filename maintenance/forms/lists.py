@@ -1,0 +1,119 @@
+"""The filters of the lists; all of them live in the URL."""
+
+from datetime import date, datetime, timedelta
+from typing import Any
+
+from django import forms
+
+from cells import clock
+from cells.models import Area, Cell, Line, Plant
+from cells.working_time.plant_time import day_start
+from maintenance.models import LossClass, PlannedStop, Reason, Stop
+from maintenance.models.stops import StopQuerySet
+
+LONGEST = 400  # days; beyond a year a list is no answer
+
+STANDING = ("", "standing")
+WITHDRAWN = ("withdrawn", "withdrawn")
+
+
+class PeriodFilter(forms.Form):
+    """From a date to a date, both of them in; without any, the days around today."""
+
+    first = forms.DateField(
+        label="From", widget=forms.DateInput(attrs={"type": "date"})
+    )
+    last = forms.DateField(label="To", widget=forms.DateInput(attrs={"type": "date"}))
+    days_back, days_ahead = 6, 0
+
+    def __init__(self, data: Any) -> None:
+        today = clock.today()
+        period = {
+            "first": today - timedelta(days=self.days_back),
+            "last": today + timedelta(days=self.days_ahead),
+        }
+        super().__init__(
+            {**period, **{name: data[name] for name in data if data[name]}}
+        )
+        for field in self.fields.values():
+            field.required = False
+            if isinstance(field, forms.ModelChoiceField):
+                field.empty_label = "all"
+
+    def clean(self) -> None:
+        first, last = self.cleaned_data.get("first"), self.cleaned_data.get("last")
+        if not (first and last):
+            return
+        if last < first:
+            self.add_error("last", f"{last} lies before {first}: swap the two dates.")
+        elif (last - first).days >= LONGEST:
+            self.add_error(
+                "first",
+                f"{first} to {last} is longer than {LONGEST} days: choose less, and "
+                "take the CSV of each part.",
+            )
+
+    def moments(self) -> tuple[datetime, datetime]:
+        zone = Plant.current().zone
+        after: date = self.cleaned_data["last"] + timedelta(days=1)
+        return day_start(self.cleaned_data["first"], zone), day_start(after, zone)
+
+
+class StopFilter(PeriodFilter):
+    area = forms.ModelChoiceField(Area.objects.all(), to_field_name="code")
+    line = forms.ModelChoiceField(Line.objects.all(), to_field_name="code")
+    cell = forms.ModelChoiceField(Cell.objects.all(), to_field_name="code")
+    loss_class = forms.ChoiceField(
+        choices=[("", "all"), *LossClass.choices[1:]], label="Class"
+    )
+    reason = forms.ModelChoiceField(
+        Reason.objects.exclude(loss_class=LossClass.PLANNED), to_field_name="code"
+    )
+    state = forms.ChoiceField(
+        choices=[STANDING, ("running", "still running"), WITHDRAWN]
+    )
+
+    COLUMNS = {
+        "area": "cell__line__area",
+        "line": "cell__line",
+        "cell": "cell",
+        "loss_class": "reason__loss_class",
+        "reason": "reason",
+    }
+
+    def stops(self) -> StopQuerySet:
+        """The newest first; none while a filter cannot be read."""
+        if not self.is_valid():
+            return Stop.objects.none()
+        wanted = self.cleaned_data
+        stops = Stop.objects.touching(*self.moments()).filter(
+            withdrawn=wanted["state"] == "withdrawn",
+            **{
+                column: wanted[name]
+                for name, column in self.COLUMNS.items()
+                if wanted[name]
+            },
+        )
+        if wanted["state"] == "running":
+            stops = stops.filter(ended_at=None)
+        related = stops.select_related("cell__line__area", "reason", "logged_by")
+        return related.order_by("-started_at", "-ref")
+
+
+class PlannedFilter(PeriodFilter):
+    state = forms.ChoiceField(choices=[STANDING, WITHDRAWN])
+    days_back, days_ahead = 6, 28
+
+    def planned_stops(self) -> Any:
+        """The earliest first; none while a filter cannot be read."""
+        if not self.is_valid():
+            return PlannedStop.objects.none()
+        start, end = self.moments()
+        planned = PlannedStop.objects.filter(
+            starts_at__lt=end,
+            ends_at__gt=start,
+            withdrawn=self.cleaned_data["state"] == "withdrawn",
+        )
+        return planned.select_related(
+            "area", "line__area", "cell__line__area", "reason", "declared_by"
+        )

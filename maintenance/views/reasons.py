@@ -1,0 +1,99 @@
+"""Reasons: listed, added, changed, retired."""
+
+from collections.abc import Iterator
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.views.decorators.http import require_POST
+
+from cells.downloads import csv_response
+from maintenance.forms.faults import accepted
+from maintenance.forms.reasons import AddReasonForm, ChangeReasonForm
+from maintenance.forms.stops import WhyForm
+from maintenance.models import Reason
+from maintenance.reasons import (
+    add_reason,
+    change_reason,
+    is_used,
+    offer_reason_again,
+    retire_reason,
+)
+from maintenance.rights import may_edit_reasons, need_to_edit_reasons
+from maintenance.views.stops import changes_of
+
+COLUMNS = ("code", "name", "loss_class", "group", "subgroup", "retired_on")
+
+
+def reasons(request: HttpRequest) -> HttpResponse:
+    form = AddReasonForm() if may_edit_reasons(request.user) else None
+    if request.method == "POST":
+        need_to_edit_reasons(request.user)
+        form = AddReasonForm(request.POST)
+        if form.is_valid() and accepted(
+            form, lambda: add_reason(by=request.user, **form.cleaned_data)
+        ):
+            messages.success(request, f"“{form.cleaned_data['name']}” can be chosen.")
+            return redirect("reasons")
+    known = Reason.objects.all()
+    if request.GET.get("csv"):
+        return csv_response("reasons", COLUMNS, _rows(known))
+    return render(request, "maintenance/reasons.html", {"reasons": known, "form": form})
+
+
+def reason(request: HttpRequest, code: str) -> HttpResponse:
+    one = get_object_or_404(Reason, code=code)
+    form = ChangeReasonForm(reason=one) if may_edit_reasons(request.user) else None
+    if request.method == "POST":
+        need_to_edit_reasons(request.user)
+        form = ChangeReasonForm(request.POST, reason=one)
+        if form.is_valid() and accepted(
+            form,
+            lambda: change_reason(
+                reason=one,
+                changes=form.changes(),
+                why=form.cleaned_data["why"],
+                by=request.user,
+            ),
+        ):
+            messages.success(request, "The change is saved, with its trail.")
+            return redirect("reason", one.code)
+    return _page(request, one, change=form)
+
+
+@require_POST
+def reason_retire(request: HttpRequest, code: str) -> HttpResponse:
+    """Retires one that is offered, offers one again that is retired."""
+    one = get_object_or_404(Reason, code=code)
+    need_to_edit_reasons(request.user)
+    form = WhyForm(request.POST)
+    act = offer_reason_again if one.retired_on else retire_reason
+    if form.is_valid() and accepted(
+        form, lambda: act(reason=one, by=request.user, **form.cleaned_data)
+    ):
+        messages.success(request, "The change is saved, with its trail.")
+        return redirect("reason", one.code)
+    return _page(request, one, retire=form)
+
+
+def _page(
+    request: HttpRequest,
+    one: Reason,
+    *,
+    change: ChangeReasonForm | None = None,
+    retire: WhyForm | None = None,
+) -> HttpResponse:
+    may = may_edit_reasons(request.user)
+    context = {
+        "reason": one,
+        "used": is_used(one),
+        "change": change,
+        "retire": (retire or WhyForm()) if may else None,
+        "changes": changes_of(one),
+    }
+    return render(request, "maintenance/reason.html", context)
+
+
+def _rows(known: object) -> Iterator[list[object]]:
+    for one in known:
+        yield [getattr(one, column) for column in COLUMNS]

@@ -1,0 +1,187 @@
+"""The list of stops, and the page of one."""
+
+from collections.abc import Iterable, Iterator
+from datetime import datetime
+
+from django.contrib import messages
+from django.core.paginator import Paginator
+from django.db.models import Model
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
+from django.views.decorators.http import require_GET, require_POST
+
+from cells.downloads import csv_response
+from cells.models import Change
+from maintenance import timeline
+from maintenance.forms.faults import accepted
+from maintenance.forms.lists import StopFilter
+from maintenance.forms.stops import CorrectStopForm, WhyForm
+from maintenance.models import Stop
+from maintenance.models.stops import StopQuerySet
+from maintenance.rights import (
+    REPAIR_FIELDS,
+    ids_that_may_be_ended,
+    may_correct_stop,
+    may_correct_times,
+    need_to_correct_stop,
+    need_to_correct_times,
+)
+from maintenance.stops import FACTS, correct_stop, reinstate_stop, withdraw_stop
+from maintenance.views.stopped import taps
+
+PAGE = 50
+
+MOMENTS = ("started_at", "ended_at", *Stop.TIMELINE[1:])
+COLUMNS = (
+    "ref",
+    "area",
+    "line",
+    "cell",
+    "position",
+    "reason",
+    "loss_class",
+    *MOMENTS,
+    "seconds",
+    "parts_wait_s",
+    "cause",
+    "note",
+    "withdrawn",
+    "logged_by",
+)
+
+
+@require_GET
+def stop_list(request: HttpRequest) -> HttpResponse:
+    wanted = StopFilter(request.GET)
+    stops = wanted.stops()
+    if request.GET.get("csv"):
+        return csv_response("stops", COLUMNS, _rows(stops))
+    page = Paginator(stops, PAGE).get_page(request.GET.get("page"))
+    context = {"filter": wanted, "page": page, **links(request)}
+    return render(request, "maintenance/stops.html", context)
+
+
+def stop(request: HttpRequest, pk: int) -> HttpResponse:
+    one = _stop(pk)
+    may_change = _may_change(request, one)
+    if request.method != "POST":
+        form = CorrectStopForm(stop=one, may_change=may_change) if may_change else None
+        return _page(request, one, correct=form)
+    if may_change != FACTS:
+        need_to_correct_times(request.user, one)
+    form = CorrectStopForm(request.POST, stop=one, may_change=may_change)
+    if form.is_valid() and accepted(
+        form,
+        lambda: correct_stop(
+            stop=one,
+            changes=form.changes(),
+            why=form.cleaned_data["why"],
+            long_ok=form.cleaned_data.get("long_ok", False),
+            by=request.user,
+        ),
+    ):
+        messages.success(request, "The correction is saved, with its trail.")
+        return redirect(one)
+    return _page(request, one, correct=form)
+
+
+@require_POST
+def stop_withdraw(request: HttpRequest, pk: int) -> HttpResponse:
+    one = _stop(pk)
+    need_to_correct_stop(request.user, one)
+    form = WhyForm(request.POST)
+    if form.is_valid() and accepted(
+        form, lambda: withdraw_stop(stop=one, by=request.user, **form.cleaned_data)
+    ):
+        messages.success(request, "The stop is withdrawn and stays readable here.")
+        return redirect(one)
+    return _page(request, one, withdraw=form)
+
+
+@require_POST
+def stop_reinstate(request: HttpRequest, pk: int) -> HttpResponse:
+    one = _stop(pk)
+    need_to_correct_stop(request.user, one)
+    form = WhyForm(request.POST)
+    if form.is_valid() and accepted(
+        form, lambda: reinstate_stop(stop=one, by=request.user, **form.cleaned_data)
+    ):
+        messages.success(request, "The stop counts again.")
+        return redirect(one)
+    return _page(request, one, reinstate=form)
+
+
+def _stop(pk: int) -> Stop:
+    related = ("cell__line__area", "reason", "logged_by")
+    return get_object_or_404(Stop.objects.select_related(*related), pk=pk)
+
+
+def _may_change(request: HttpRequest, one: Stop) -> tuple[str, ...]:
+    if one.withdrawn:
+        return ()
+    if may_correct_stop(request.user, one):
+        return FACTS
+    return REPAIR_FIELDS if may_correct_times(request.user, one) else ()
+
+
+def _page(
+    request: HttpRequest,
+    one: Stop,
+    *,
+    correct: CorrectStopForm | None = None,
+    withdraw: WhyForm | None = None,
+    reinstate: WhyForm | None = None,
+) -> HttpResponse:
+    """The record, with the forms that this person may use; a refused one first."""
+    may_correct = may_correct_stop(request.user, one)
+    context = {
+        "stop": one,
+        "parts": timeline.parts(one),
+        "down_s": timeline.down_s(one),
+        "taps": taps(request, one) if one.is_running else [],
+        "may_end": one.pk in ids_that_may_be_ended(request.user, [one]),
+        "correct": correct,
+        "withdraw": (withdraw or WhyForm()) if may_correct else None,
+        "reinstate": (reinstate or WhyForm()) if may_correct else None,
+        "changes": changes_of(one),
+    }
+    return render(request, "maintenance/stop.html", context)
+
+
+def changes_of(record: Model) -> Iterable[Change]:
+    """The record's trail, the newest first."""
+    kind = record._meta.model_name
+    trail = Change.objects.filter(kind=kind, record_id=record.pk)
+    return trail.select_related("by")
+
+
+def _rows(stops: StopQuerySet) -> Iterator[list[object]]:
+    for one in stops.iterator(chunk_size=2000):
+        yield [
+            one.ref,
+            one.cell.line.area.code,
+            one.cell.line.code,
+            one.cell.code,
+            one.position,
+            one.reason.code,
+            one.reason.loss_class,
+            *(plant_time(getattr(one, name)) for name in MOMENTS),
+            one.length_s if one.ended_at else None,
+            one.parts_wait_s,
+            one.cause,
+            one.note,
+            one.withdrawn,
+            one.logged_by.get_username() if one.logged_by else "",
+        ]
+
+
+def plant_time(moment: datetime | None) -> datetime | None:
+    return moment and timezone.localtime(moment)
+
+
+def links(request: HttpRequest) -> dict[str, str]:
+    """The filter as it stands, for the links to other pages and to the CSV."""
+    query = request.GET.copy()
+    query.pop("page", None)
+    return {"query": query.urlencode(), "csv_url": f"?{query.urlencode()}&csv=1"}
