@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 from cells.drawing import Part
+from cells.templatetags.figures import MINUS
 from oee.ledger.classes import LOSS_CLASSES
 from oee.ledger.sums import MICROSECONDS, Sums
 
@@ -59,10 +60,13 @@ class Balance:
             (self.unknown, "not counted yet"),
         )
         return " · ".join(
-            f"{str(share).replace('-', '−')} {words}"
-            for share, words in shares
-            if share is not None
+            f"{_signed(share)} {words}" for share, words in shares if share is not None
         )
+
+    @property
+    def unexplained_words(self) -> str:
+        """ "28 min", the largest figure on the leader's page."""
+        return "—" if self.unexplained is None else f"{_signed(self.unexplained)} min"
 
     @property
     def is_much(self) -> bool:
@@ -101,6 +105,10 @@ def balance_of(sums: Sums) -> Balance:
 
 def flags_in_words(flags: tuple[str, ...]) -> list[str]:
     return [FLAG_WORDS[flag] for flag in flags]
+
+
+def _signed(minutes: int) -> str:
+    return f"{minutes}".replace("-", MINUS)
 
 
 def _adding_up(shares_us: list[int]) -> list[int]:

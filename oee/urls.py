@@ -1,0 +1,31 @@
+from datetime import date
+
+from django.urls import path, register_converter
+
+from oee.views import cell_shift, shift
+
+
+class DateConverter:
+    regex = "[0-9]{4}-[0-9]{2}-[0-9]{2}"
+
+    def to_python(self, value: str) -> date:
+        return date.fromisoformat(value)
+
+    def to_url(self, value: date | str) -> str:
+        return str(value)
+
+
+register_converter(DateConverter, "day")
+
+_SHIFT = "shift/<str:line>/<day:day>/<str:name>/"
+
+urlpatterns = [
+    path("shift/", shift.my_shift, name="my_shift"),
+    path(_SHIFT, shift.shift, name="shift"),
+    path(f"{_SHIFT}sheet/", shift.sheet, name="shift_sheet"),
+    path(
+        "cells/<str:code>/shifts/<day:day>/<str:name>/",
+        cell_shift.cell_shift,
+        name="cell_shift",
+    ),
+]

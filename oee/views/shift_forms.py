@@ -1,0 +1,70 @@
+"""The forms of the shift page, by the word that their button sends."""
+
+from typing import Any
+
+from django import forms
+
+from maintenance.forms.stops import WhyForm
+from maintenance.forms.tallies import CorrectTallyForm, TallyForm
+from oee.forms.shift import (
+    ConfirmForm,
+    CorrectCountForm,
+    CountForm,
+    CountNumbers,
+    LogStopForm,
+)
+from oee.models import Variant
+from oee.rights import counts_without_a_reason
+from oee.shift_page import ShiftPage
+
+
+class ShiftForms(dict[str, forms.Form]):
+    """Made when the template asks, so that a page pays for what it shows.
+
+    A form that was sent and refused is put here, and shown with what was typed.
+    """
+
+    def __init__(self, page: ShiftPage) -> None:
+        super().__init__()
+        self.page = page
+
+    def __missing__(self, do: str) -> forms.Form:
+        self[do] = make_form(self.page, do)
+        return self[do]
+
+
+def make_form(page: ShiftPage, do: str, data: Any = None) -> forms.Form:
+    auto_id = f"{do}_%s"
+    if do in ("stop", "tally"):
+        form_class = LogStopForm if do == "stop" else TallyForm
+        return form_class(data, shift=page.shift, cell=page.cell, auto_id=auto_id)
+    if do == "count":
+        return _count_form(page, data, auto_id)
+    if do == "correct_count":
+        initial = {
+            name: getattr(page.open_count, name) for name in CountNumbers.base_fields
+        }
+        return CorrectCountForm(data, initial=initial, auto_id=auto_id)
+    if do == "correct_tally":
+        return CorrectTallyForm(data, tally=page.open_tally, auto_id=auto_id)
+    if do == "confirm":
+        return ConfirmForm(
+            data, shift=page.shift, stops=page.running_stops, auto_id=auto_id
+        )
+    return WhyForm(data, auto_id=auto_id)
+
+
+def _count_form(page: ShiftPage, data: Any, auto_id: str) -> CountForm:
+    if page.cell is not None:
+        places = [("cell", f"cell {page.cell.code} only")]
+    else:
+        places = [("line", f"line {page.line.code}")]
+        places += [
+            (f"leg:{leg}", f"leg {page.line.code}/{leg}")
+            for leg in sorted({cell.leg for cell in page.cells if cell.leg})
+        ]
+    variants = [(v.pk, f"{v.code} {v.name}") for v in Variant.objects.all()]
+    asks_why = not counts_without_a_reason(page.user, page.line, page.shift.ends_at)
+    return CountForm(
+        data, places=places, variants=variants, asks_why=asks_why, auto_id=auto_id
+    )
