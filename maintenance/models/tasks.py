@@ -33,6 +33,12 @@ class Task(models.Model):
         WORN_OUT = "worn_out", "worn out"
         FAILED = "failed", "failed"
 
+    class Verdict(models.TextChoices):
+        ON_TIME = "on_time", "on time"
+        EARLY = "early", "early"
+        LATE = "late", "late"
+        EXTRA = "extra", "extra: it served no date"
+
     routine = models.ForeignKey(Routine, on_delete=models.PROTECT, related_name="tasks")
     machine = models.ForeignKey(
         Machine, on_delete=models.PROTECT, null=True, blank=True, related_name="tasks"
@@ -76,7 +82,12 @@ class Task(models.Model):
         blank=True,
         help_text="Of the routine's meter, at completion.",
     )
-    on_time = models.BooleanField(null=True, blank=True)
+    verdict = models.CharField(
+        max_length=10,
+        choices=Verdict.choices,
+        blank=True,
+        help_text="By the window that stood when it was done; empty: none stood.",
+    )
     lockout_sheet = models.CharField(
         max_length=60, blank=True, help_text="Sheet number and revision as entered."
     )

@@ -80,7 +80,7 @@ def _outcomes(inputs: DueInputs, on: date) -> Iterator[tuple[date, Outcome]]:
             break
         done = index + 1
         yield from _done_outcomes(inputs, index)
-    closed = _first_closing(inputs, done, last_day=on)
+    closed = first_closing(inputs, done, last_day=on)
     if closed is not None:
         yield closed, "not_done"
     yield from _missed(inputs, next_due(inputs, on=on))
@@ -89,7 +89,7 @@ def _outcomes(inputs: DueInputs, on: date) -> Iterator[tuple[date, Outcome]]:
 def _done_outcomes(inputs: DueInputs, index: int) -> Iterator[tuple[date, Outcome]]:
     """The window that completion number `index` ended, and the dates it missed."""
     completion = inputs.completions[index]
-    closed = _first_closing(inputs, index, last_day=completion.on - DAY)
+    closed = first_closing(inputs, index, last_day=completion.on - DAY)
     outcome = verdict(inputs, index)
     if outcome is None or (outcome == "extra" and closed is None):
         return
@@ -106,7 +106,7 @@ def _missed(inputs: DueInputs, due: Due) -> Iterator[tuple[date, Outcome]]:
         yield day + timedelta(days=grace), "missed"
 
 
-def _first_closing(inputs: DueInputs, done: int, *, last_day: date) -> date | None:
+def first_closing(inputs: DueInputs, done: int, *, last_day: date) -> date | None:
     """Where the window after `done` completions first closed, up to `last_day`.
 
     What stands changes only on dates with a reading, so one look per stretch between

@@ -1,0 +1,252 @@
+"""The seam between stored facts and due dates: what is due where, on which date.
+
+Facts are placements, readings, completions (done tasks) and routines. Everything is
+read in bulk, worked out by ``maintenance.planning`` and never guessed; tasks are kept
+in step with it by ``maintenance.open_tasks``.
+"""
+
+from collections.abc import Callable, Collection, Iterable
+from dataclasses import dataclass
+from datetime import date
+from decimal import Decimal
+
+from django.db.models import Q
+
+from cells.metering.history import MeterHistory
+from cells.meters import histories_of
+from cells.models import Area, Machine, Meter, Placement, Plant, Reading
+from cells.moments import to_seconds
+from cells.shift_plan import production_calendar
+from cells.working_time.plant_time import local_date
+from cells.working_time.production_calendar import ProductionCalendar
+from maintenance.models import FirstDue, Routine, Task
+from maintenance.planning.due_dates import Completion, Due, DueInputs, next_due
+from maintenance.planning.routine_rule import RoutineRule
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Subject:
+    """One routine on one machine or place, with all that its dates go by."""
+
+    routine: Routine
+    clock: str  # as in Task.clock
+    machine: Machine
+    placement: Placement  # where it stands on the day of asking
+    inputs: DueInputs
+    done: tuple[Task, ...]  # in order of time, aligned with inputs.completions
+
+    def due(self, on: date) -> Due:
+        return next_due(self.inputs, on=on)
+
+
+def clock_of(routine: Routine, placement: Placement) -> str:
+    """What the routine's clock follows: the serial number, or the place."""
+    if routine.follows == Routine.Follows.PLACE:
+        return place_clock(placement.cell_id, placement.position)
+    return machine_clock(placement.machine_id)
+
+
+def machine_clock(machine_id: int) -> str:
+    return f"m:{machine_id}"
+
+
+def place_clock(cell_id: int, position: str) -> str:
+    return f"p:{cell_id}:{position}"
+
+
+def is_for(routine: Routine, machine: Machine) -> bool:
+    """The routine is for this kind, and the machine carries all of its tags."""
+    return machine.kind in routine.kinds and set(routine.tags) <= set(machine.tags)
+
+
+def subjects(
+    on: date,
+    *,
+    machines: Collection[int] | None = None,
+    routines: Collection[int] | None = None,
+) -> list[Subject]:
+    """Every routine on everything that it is for and that stands somewhere on a day.
+
+    ``machines``: only the clocks of these machines and of the places where they stand.
+    What is dated after ``on`` is left out of account.
+    """
+    plans = _routines(on, routines)
+    placements = _placements(on, machines)
+    pairs = [
+        (routine, placement)
+        for placement in placements
+        for routine in plans
+        if is_for(routine, placement.machine)
+    ]
+    if not pairs:
+        return []
+    facts = _Facts.of(pairs, on)
+    return [facts.subject(routine, placement) for routine, placement in pairs]
+
+
+def _routines(on: date, ids: Collection[int] | None) -> list[Routine]:
+    rows = Routine.objects.filter(
+        Q(retired_on=None) | Q(retired_on__gt=on),
+        Q(valid_from=None) | Q(valid_from__lte=on),
+    )
+    return list(rows if ids is None else rows.filter(pk__in=ids))
+
+
+def _placements(on: date, machines: Collection[int] | None) -> list[Placement]:
+    rows = Placement.objects.on(on).select_related(
+        "machine", "cell", "cell__line", "cell__line__area"
+    )
+    rows = rows.filter(Q(cell__retired_on=None) | Q(cell__retired_on__gt=on))
+    if machines is not None:
+        rows = rows.filter(machine__in=machines)
+    return list(rows.order_by("cell__code", "position", "machine__serial"))
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Facts:
+    """What was read for many subjects at once."""
+
+    histories: dict[tuple[int, str], MeterHistory]  # by machine and meter name
+    done: dict[tuple[int, str], tuple[Task, ...]]  # by routine and clock
+    first_placed: dict[str, date]  # by clock
+    first_dues: dict[tuple[int, int], date]  # by routine and machine
+    calendars: dict[int, ProductionCalendar]  # by area
+    reading_given: Callable[[Task], Decimal | None]
+    on_date: Callable[[Task], date]
+
+    @classmethod
+    def of(cls, pairs: list[tuple[Routine, Placement]], on: date) -> "_Facts":
+        machines = {placement.machine_id for _, placement in pairs}
+        meters = _meters(pairs, machines)
+        histories = histories_of(meters)
+        zone = Plant.current().zone
+        done = _done({routine.pk for routine, _ in pairs}, on)
+        return cls(
+            histories={meters[meter]: history for meter, history in histories.items()},
+            done=done,
+            first_placed=_first_placed(pairs),
+            first_dues={
+                (routine, machine): due
+                for routine, machine, due in FirstDue.objects.filter(
+                    machine__in=machines
+                ).values_list("routine_id", "machine_id", "due")
+            },
+            calendars=_calendars(pairs, histories.values(), on),
+            reading_given=_readings_given(done, meters),
+            on_date=lambda task: local_date(task.done_at, zone),
+        )
+
+    def subject(self, routine: Routine, placement: Placement) -> Subject:
+        clock = clock_of(routine, placement)
+        done = self.done.get((routine.pk, clock), ())
+        machine = placement.machine
+        placed = self.first_placed[clock]
+        inputs = DueInputs(
+            rule=rule_of(routine),
+            clock_start=max(placed, routine.valid_from or placed),
+            production=self.calendars[placement.cell.line.area_id],
+            first_due=self.first_dues.get((routine.pk, machine.pk)),
+            completions=[self._completion(task) for task in done],
+            readings=self.histories.get((machine.pk, routine.meter), MeterHistory()),
+        )
+        return Subject(
+            routine=routine,
+            clock=clock,
+            machine=machine,
+            placement=placement,
+            inputs=inputs,
+            done=done,
+        )
+
+    def _completion(self, task: Task) -> Completion:
+        return Completion(
+            at=to_seconds(task.done_at),
+            on=self.on_date(task),
+            reading=self.reading_given(task),
+        )
+
+
+def rule_of(routine: Routine) -> RoutineRule:
+    return RoutineRule(
+        every_days=routine.every_days,
+        every_units=routine.every_units,
+        anchor=routine.anchor,
+        safety=routine.safety,
+    )
+
+
+def _meters(
+    pairs: list[tuple[Routine, Placement]], machines: set[int]
+) -> dict[int, tuple[int, str]]:
+    """Ids of the meters that the routines go by: {id: (machine, name)}."""
+    names = {routine.meter for routine, _ in pairs if routine.meter}
+    rows = Meter.objects.filter(name__in=names)
+    return {
+        meter: (machine, name)
+        for meter, machine, name in rows.values_list("id", "machine_id", "name")
+        if machine in machines
+    }
+
+
+def _done(routines: set[int], on: date) -> dict[tuple[int, str], tuple[Task, ...]]:
+    zone = Plant.current().zone
+    found: dict[tuple[int, str], list[Task]] = {}
+    rows = Task.objects.done().filter(routine__in=routines).order_by("done_at")
+    for task in rows.iterator(chunk_size=5000):
+        if local_date(task.done_at, zone) <= on:
+            found.setdefault((task.routine_id, task.clock), []).append(task)
+    return {key: tuple(tasks) for key, tasks in found.items()}
+
+
+def _first_placed(pairs: list[tuple[Routine, Placement]]) -> dict[str, date]:
+    """When each clock's machine, or place, first had anything placed."""
+    cells = {placement.cell_id for _, placement in pairs}
+    machines = {placement.machine_id for _, placement in pairs}
+    rows = Placement.objects.order_by()
+    if len(machines) < 200:
+        rows = rows.filter(Q(machine__in=machines) | Q(cell__in=cells))
+    first: dict[str, date] = {}
+    columns = ("machine_id", "cell_id", "position", "placed_on")
+    for machine, cell, position, placed_on in rows.values_list(*columns):
+        for clock in (machine_clock(machine), place_clock(cell, position)):
+            first[clock] = min(first.get(clock, placed_on), placed_on)
+    return first
+
+
+def _calendars(
+    pairs: list[tuple[Routine, Placement]],
+    histories: Iterable[MeterHistory],
+    on: date,
+) -> dict[int, ProductionCalendar]:
+    """One per area, known from the oldest reading on."""
+    since = min([on, *(history.dates[0] for history in histories if len(history))])
+    areas = {placement.cell.line.area_id for _, placement in pairs}
+    return {
+        area.pk: production_calendar(area, since)
+        for area in Area.objects.filter(pk__in=areas)
+    }
+
+
+def _readings_given(
+    done: dict[tuple[int, str], tuple[Task, ...]],
+    meters: dict[int, tuple[int, str]],
+) -> Callable[[Task], Decimal | None]:
+    """The reading given with a completion, as it counts today.
+
+    It is stored as a reading like any other, so a correction or an open question
+    about it is found there; None while it does not count.
+    """
+    if not any(task.reading is not None for tasks in done.values() for task in tasks):
+        return lambda task: None
+    rows = Reading.objects.counting().filter(meter__in=meters)
+    given = {
+        (*meters[meter], read_at): value
+        for meter, read_at, value in rows.values_list("meter_id", "read_at", "value")
+    }
+
+    def reading(task: Task) -> Decimal | None:
+        if task.reading is None or task.machine_id is None:
+            return None
+        return given.get((task.machine_id, task.routine.meter, task.done_at))
+
+    return reading

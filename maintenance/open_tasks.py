@@ -1,0 +1,138 @@
+"""Keep tasks in step with the facts: open them, move their dates, judge what is done.
+
+Called every night for everything, and with a few machines whenever something was done,
+read, placed or changed there. Running it twice changes nothing.
+"""
+
+from collections.abc import Collection
+from datetime import date, timedelta
+from typing import Any
+
+from django.db import transaction
+
+from cells import clock
+from maintenance.due import Subject, subjects
+from maintenance.models import Task
+from maintenance.planning.closed_windows import first_closing
+from maintenance.planning.due_dates import Due, due_when_done, verdict
+
+DATES = ("due", "earliest", "latest", "bound_by", "missed", "window_closed_on")
+PLACE = ("machine_id", "cell_id", "position")
+NOT_NEEDED = "not needed: nothing stands there any more that it is for"
+BATCH = 2000
+
+
+@transaction.atomic
+def update_tasks(
+    *,
+    machines: Collection[int] | None = None,
+    routines: Collection[int] | None = None,
+    on: date | None = None,
+) -> int:
+    """Open, move and close open tasks by what the facts say. Returns how many changed.
+
+    ``machines`` and ``routines`` narrow it to what was touched.
+    """
+    day = on or clock.today()
+    wanted = {
+        (subject.routine.pk, subject.clock): subject
+        for subject in subjects(day, machines=machines, routines=routines)
+    }
+    there = {(task.routine_id, task.clock): task for task in _open(machines, routines)}
+    new, changed = [], []
+    for key, subject in wanted.items():
+        task = there.get(key) or Task(
+            routine=subject.routine, clock=subject.clock, opened_on=day
+        )
+        if _set(task, _as_facts_say(subject, task, day)):
+            (changed if task.pk else new).append(task)
+    gone = [task for key, task in there.items() if key not in wanted]
+    for task in gone:
+        task.closed_why = NOT_NEEDED
+    Task.objects.bulk_create(new, batch_size=BATCH)
+    fields = [*DATES, "machine", "cell", "position"]
+    Task.objects.bulk_update(changed, fields, batch_size=BATCH)
+    Task.objects.bulk_update(gone, ["closed_why"], batch_size=BATCH)
+    return len(new) + len(changed) + len(gone)
+
+
+@transaction.atomic
+def judge(
+    *,
+    machines: Collection[int] | None = None,
+    routines: Collection[int] | None = None,
+) -> int:
+    """Give done tasks the window that stood when they were done, and its verdict.
+
+    Worked out from the facts before each completion only, so what comes later never
+    changes it; a correction of an earlier fact does. Returns how many changed.
+    """
+    changed = []
+    for subject in subjects(clock.today(), machines=machines, routines=routines):
+        for index, task in enumerate(subject.done):
+            if _set(task, _as_judged(subject, index)):
+                changed.append(task)
+    fields = [*DATES, "verdict"]
+    Task.objects.bulk_update(changed, fields, batch_size=BATCH)
+    return len(changed)
+
+
+def _open(
+    machines: Collection[int] | None, routines: Collection[int] | None
+) -> list[Task]:
+    rows = Task.objects.open()
+    if machines is not None:
+        rows = rows.filter(machine__in=machines)
+    if routines is not None:
+        rows = rows.filter(routine__in=routines)
+    return list(rows)
+
+
+def _as_facts_say(subject: Subject, task: Task, day: date) -> dict[str, Any]:
+    due = subject.due(day)
+    closed = task.window_closed_on
+    if closed is None and due.latest is not None and due.latest < day:
+        # Asked of the facts and not of today, in case the job slept a night.
+        last = len(subject.inputs.completions)
+        closed = first_closing(subject.inputs, last, last_day=day)
+    return {
+        **_window(due),
+        "window_closed_on": closed,
+        "machine_id": subject.machine.pk,
+        "cell_id": subject.placement.cell_id,
+        "position": subject.placement.position,
+    }
+
+
+def _as_judged(subject: Subject, index: int) -> dict[str, Any]:
+    inputs = subject.inputs
+    completion = inputs.completions[index]
+    due = due_when_done(inputs, index)
+    outcome = verdict(inputs, index) or ""
+    closed = first_closing(inputs, index, last_day=completion.on - timedelta(days=1))
+    if closed is not None and outcome == Task.Verdict.EXTRA:
+        # A meter forecast had closed its window before it moved away again.
+        outcome = Task.Verdict.LATE
+    if closed is None and outcome not in ("", Task.Verdict.EXTRA):
+        closed = due.latest or completion.on
+    return {**_window(due), "window_closed_on": closed, "verdict": outcome}
+
+
+def _window(due: Due) -> dict[str, Any]:
+    return {
+        "due": due.due,
+        "earliest": due.earliest,
+        "latest": due.latest,
+        "bound_by": due.bound_by or "",
+        "missed": [day.isoformat() for day in due.missed_grid_dates],
+    }
+
+
+def _set(task: Task, values: dict[str, Any]) -> bool:
+    """Set what differs; says whether anything did (a new task always does)."""
+    different = {
+        name: value for name, value in values.items() if getattr(task, name) != value
+    }
+    for name, value in different.items():
+        setattr(task, name, value)
+    return bool(different) or task.pk is None
