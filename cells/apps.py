@@ -9,6 +9,8 @@ class CellsConfig(AppConfig):
     def ready(self) -> None:
         from django.db.models.signals import post_migrate
 
+        from cells import floor_checks
         from cells.rights import create_roles
 
+        floor_checks.register_all()
         post_migrate.connect(create_roles, sender=self)

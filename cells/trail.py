@@ -131,3 +131,10 @@ def removed(
         new="removed",
         why=why,
     )
+
+
+def changes_of(record: models.Model) -> models.QuerySet[Change]:
+    """A record's own trail, newest first; slice it for a page."""
+    return Change.objects.filter(
+        kind=record._meta.model_name, record_id=record.pk
+    ).select_related("by")

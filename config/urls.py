@@ -6,6 +6,7 @@ urlpatterns = [
     path("sign-in/", auth_views.LoginView.as_view(), name="login"),
     path("sign-out/", auth_views.LogoutView.as_view(), name="logout"),
     path("admin/", admin.site.urls),
+    path("", include("cells.urls")),
     path("", include("maintenance.urls")),
     path("", include("oee.urls")),
 ]

@@ -65,9 +65,11 @@ def percent(ratio: float | Decimal | Fraction | None) -> str:
 
 @register.filter
 def count(number: float | Decimal | None) -> str:
-    """1797120 → "1,797,120"."""
+    """1797120 → "1,797,120"; a Decimal without the zeros that its column adds."""
     if number is None:
         return UNKNOWN
+    if isinstance(number, Decimal):
+        return f"{_sign(number)}{abs(number).normalize():,f}"
     return f"{_sign(number)}{abs(number):,}"
 
 

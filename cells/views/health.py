@@ -1,0 +1,24 @@
+"""Registry health: what is missing or contradictory, and where to mend it."""
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+
+from cells.health import run_checks
+from cells.views.doors import csv_table, csv_url
+
+
+def registry_health(request: HttpRequest) -> HttpResponse:
+    checks = run_checks()
+    if "csv" in request.GET:
+        rows = (
+            (title, finding.subject, finding.sentence)
+            for title, findings in checks
+            for finding in findings
+        )
+        return csv_table("registry-health", ["check", "subject", "finding"], rows)
+    context = {
+        "checks": checks,
+        "found": sum(len(findings) for _, findings in checks),
+        "csv_url": csv_url(request),
+    }
+    return render(request, "cells/registry_health.html", context)
