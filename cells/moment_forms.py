@@ -8,6 +8,7 @@ text with an offset answers it.
 
 from datetime import UTC, datetime
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from django import forms
 from django.core.exceptions import ValidationError
@@ -22,8 +23,9 @@ class PlantMomentFormField(forms.Field):
     widget = forms.DateTimeInput(
         attrs={"type": "datetime-local", "step": "1"}, format="%Y-%m-%dT%H:%M:%S"
     )
-    #: The answer to "which?", put here by the form.
+    #: Put here by a form that AsksWhich: its answer, and the plant's zone, read once.
     chosen: datetime | None = None
+    zone: ZoneInfo | None = None
 
     def __init__(self, **kwargs: Any) -> None:
         # What the model field passes and only a number field would know.
@@ -33,15 +35,14 @@ class PlantMomentFormField(forms.Field):
 
     def read(self, text: str) -> datetime:
         """The moment a text means. ClockChangeError if it could be two."""
-        from cells.models import Plant
+        return parse_moment(text, self.plant_zone())
 
-        return parse_moment(text, Plant.current().zone)
+    def plant_zone(self) -> ZoneInfo:
+        return self.zone or _plant_zone()
 
     def prepare_value(self, value: Any) -> Any:
-        from cells.models import Plant
-
         if isinstance(value, datetime):
-            return value.astimezone(Plant.current().zone).replace(tzinfo=None)
+            return value.astimezone(self.plant_zone()).replace(tzinfo=None)
         return value
 
     def to_python(self, value: Any) -> datetime | None:
@@ -58,9 +59,8 @@ class PlantMomentFormField(forms.Field):
         except ValueError as error:
             raise ValidationError(str(error), code="moment") from error
 
-    def either(self, value: Any) -> tuple[datetime, ...]:
-        """The two moments that a shown or sent value could be; else none."""
-        shown = self.prepare_value(value)
+    def either(self, shown: Any) -> tuple[datetime, ...]:
+        """The two moments that a value as shown or sent could be; else none."""
         text = shown.isoformat() if isinstance(shown, datetime) else str(shown or "")
         try:
             self.read(text.strip())
@@ -76,8 +76,10 @@ class AsksWhich(forms.BaseForm):
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
+        zone = _plant_zone()
         for name, field in list(self.fields.items()):
             if isinstance(field, PlantMomentFormField):
+                field.zone = zone
                 self._ask_which(name, field)
 
     def _ask_which(self, name: str, field: PlantMomentFormField) -> None:
@@ -90,7 +92,10 @@ class AsksWhich(forms.BaseForm):
         order = list(self.fields)
         self.fields[which] = forms.ChoiceField(
             label=f"{field.label or name}: which of the two?",
-            choices=[(text, _with_zone(moment)) for text, moment in by_text.items()],
+            choices=[
+                (text, _with_zone(moment, field.plant_zone()))
+                for text, moment in by_text.items()
+            ],
             widget=forms.RadioSelect,
             required=False,
             initial=initial.isoformat() if initial in moments else None,
@@ -101,6 +106,12 @@ class AsksWhich(forms.BaseForm):
             field.chosen = by_text.get(self.data.get(self.add_prefix(which), ""))
 
 
-def _with_zone(moment: datetime) -> str:
-    local = timezone.localtime(moment)
+def _plant_zone() -> ZoneInfo:
+    from cells.models import Plant
+
+    return Plant.current().zone
+
+
+def _with_zone(moment: datetime, zone: ZoneInfo) -> str:
+    local = timezone.localtime(moment, zone)
     return f"{local:%H:%M %Z} ({local.isoformat(timespec='minutes')})"
