@@ -15,5 +15,5 @@ class PlantTime:
     def __call__(self, request: HttpRequest) -> HttpResponse:
         plant = Plant.current()
         request.plant = plant  # type: ignore[attr-defined]
-        with timezone.override(plant.zone):
+        with timezone.override(plant.zone), plant.kept():
             return self.get_response(request)

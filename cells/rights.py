@@ -53,12 +53,14 @@ def areas_and_lines_of(user: Person) -> tuple[set[int], set[int]]:
     """Ids of the areas and lines in the person's duties, read once per request."""
     kept: tuple[set[int], set[int]] | None = getattr(user, "_duties", None)
     if kept is None:
-        rows = list(user.duties.values_list("area_id", "line_id"))
+        duties = user.duties.order_by()
+        rows = list(duties.values_list("area_id", "line_id", "line__area_id"))
         kept = (
-            {area for area, _ in rows if area is not None},
-            {line for _, line in rows if line is not None},
+            {area for area, _, _ in rows if area is not None},
+            {line for _, line, _ in rows if line is not None},
         )
         user._duties = kept
+        user._areas_worked_in = {area or of_line for area, _, of_line in rows}
     return kept
 
 
@@ -78,13 +80,9 @@ def works_in_area_of(user: Person, place: Area | Line | Cell) -> bool:
 
 def areas_worked_in(user: Person) -> set[int]:
     """Ids of the areas where the person has a duty, read once per request."""
-    kept: set[int] | None = getattr(user, "_areas_worked_in", None)
-    if kept is None:
-        areas, lines = areas_and_lines_of(user)
-        of_lines = Line.objects.filter(pk__in=lines).values_list("area_id", flat=True)
-        kept = areas | set(of_lines)
-        user._areas_worked_in = kept  # type: ignore[attr-defined]
-    return kept
+    areas_and_lines_of(user)
+    areas: set[int] = user._areas_worked_in
+    return areas
 
 
 def may_edit_registry(user: Person) -> bool:

@@ -15,7 +15,7 @@ from django.db.models import Q, QuerySet
 
 from cells.models import Cell, Shift, ShiftBreak, WorkedBreak
 from cells.moments import from_seconds, to_seconds
-from maintenance.models import PlannedStop, ShiftConfirmation, Stop, Tally
+from maintenance.models import PlannedStop, Stop, Tally
 from oee.ledger.classes import LOSS_CLASSES
 from oee.ledger.inputs import (
     STILL_RUNNING,
@@ -40,8 +40,8 @@ class Gathered:
     """The ledger's inputs, and which stored rows they came from.
 
     ``cell_shifts`` has a row per cell-shift in the ledger's order: cell, shift, line,
-    area, leg, date, start, end. ``stops`` and ``tallies`` are aligned with the
-    ledger's: id, reason, and times (of a stop 1 where it began, else 0).
+    area, leg, date, start, end, confirmed. ``stops`` and ``tallies`` are aligned with
+    the ledger's: id, reason, and times (of a stop 1 where it began, else 0).
     """
 
     cell_shifts: pd.DataFrame
@@ -72,7 +72,7 @@ def gather(pairs: Iterable[tuple[int, int]], until: datetime | None = None) -> G
         shifts=Shifts(
             starts=_whole(wanted["start"]),
             ends=_whole(wanted["end"]),
-            confirmed=wanted["shift"].isin(_confirmed(around)).to_numpy(),
+            confirmed=wanted["confirmed"].to_numpy(dtype=bool),
         ),
         breaks=_breaks(wanted, around),
         planned=_planned(wanted, around),
@@ -134,17 +134,14 @@ def _cell_shifts(pairs: pd.DataFrame) -> pd.DataFrame:
         shifts = shifts.filter(pk__in=ids)
     else:
         shifts = shifts.filter(pk__gte=min(ids), pk__lte=max(ids))
-    spans = fetch(shifts, ["id", "line_id", "production_date", "starts_at", "ends_at"])
-    spans.columns = pd.Index(["shift", "of_line", "date", "start", "end"])
+    columns = ["id", "line_id", "production_date", "starts_at", "ends_at"]
+    spans = fetch(shifts, [*columns, "confirmation__id"])
+    spans.columns = pd.Index(["shift", "of_line", "date", "start", "end", "confirmed"])
+    spans["confirmed"] = spans["confirmed"].notna()
     known = pairs.merge(cells, on="cell").merge(spans, on="shift")
     # A cell has an account in the shifts of its own line only.
     known = known[known["line"] == known["of_line"]].drop(columns="of_line")
     return known.sort_values(["shift", "cell"], ignore_index=True)
-
-
-def _confirmed(around: _Around) -> set[int]:
-    rows = ShiftConfirmation.objects.filter(around.of_shifts())
-    return set(rows.values_list("shift_id", flat=True))
 
 
 def _breaks(wanted: pd.DataFrame, around: _Around) -> Breaks:

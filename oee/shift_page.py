@@ -115,6 +115,10 @@ class ShiftPage:
         return next((cell for cell in self.cells if cell.code == code), None)
 
     @property
+    def shown_cells(self) -> list[Cell]:
+        return [self.cell] if self.cell else self.cells
+
+    @property
     def url(self) -> str:
         return shift_url(self.shift)
 
@@ -166,7 +170,7 @@ class ShiftPage:
 
     @cached_property
     def stops(self) -> list[Stop]:
-        stops = Stop.objects.standing().filter(cell__in=self.cells)
+        stops = Stop.objects.standing().filter(cell__in=self.shown_cells)
         touching = stops.touching(self.shift.starts_at, self.shift.ends_at)
         return list(touching.select_related("cell__line", "reason", "logged_by"))
 
@@ -194,11 +198,11 @@ class ShiftPage:
 
     @cached_property
     def accounts(self) -> dict[int, CellAccount]:
-        return accounts_of(self.shift, self.cells, now=self.now)
+        return accounts_of(self.shift, self.shown_cells, now=self.now)
 
     @cached_property
     def rows(self) -> list[CellRow]:
-        return [self._row(cell) for cell in self.cells]
+        return [self._row(cell) for cell in self.shown_cells]
 
     @property
     def open_row(self) -> CellRow | None:
@@ -304,6 +308,9 @@ class ShiftPage:
 
     @cached_property
     def tallies(self) -> list[Tally]:
+        assert self.cell is not None
+        if not self.accounts[self.cell.pk].tally_owned_s:
+            return []
         rows = Tally.objects.filter(
             shift=self.shift, cell=self.cell, withdrawn=False
         ).select_related("reason", "cell__line", "shift")

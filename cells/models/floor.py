@@ -1,11 +1,17 @@
 """Plant, area, line, cell, and the banks between cells."""
 
+from collections.abc import Iterator
+from contextlib import contextmanager
+from contextvars import ContextVar
 from datetime import date
 from zoneinfo import ZoneInfo
 
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.urls import reverse
+
+#: While a request is answered: the plant, as it was read at its beginning.
+_of_request: ContextVar["Plant | None"] = ContextVar("plant_of_request", default=None)
 
 
 class Plant(models.Model):
@@ -32,9 +38,21 @@ class Plant(models.Model):
     def zone(self) -> ZoneInfo:
         return ZoneInfo(self.time_zone)
 
+    @contextmanager
+    def kept(self) -> Iterator[None]:
+        """Until the end, ``current`` gives this one without asking the database."""
+        token = _of_request.set(self)
+        try:
+            yield
+        finally:
+            _of_request.reset(token)
+
     @classmethod
     def current(cls) -> "Plant":
         """The plant; before one is loaded, a nameless one on UTC."""
+        kept = _of_request.get()
+        if kept is not None:
+            return kept
         return cls.objects.filter(pk=1).first() or cls(pk=1, name="", time_zone="UTC")
 
 
