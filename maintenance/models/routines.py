@@ -82,6 +82,11 @@ class Routine(models.Model):
     def get_absolute_url(self) -> str:
         return reverse("routine", args=[self.code])
 
+    @property
+    def labour_minutes(self) -> int:
+        """Of all the people it takes: heads of each skill."""
+        return self.minutes * self.heads * len(self.skills)
+
 
 class Step(models.Model):
     routine = models.ForeignKey(Routine, on_delete=models.CASCADE, related_name="steps")

@@ -1,5 +1,7 @@
 """A task: one routine due on one machine or place; done, it is the record."""
 
+from datetime import date
+
 from django.conf import settings
 from django.db import models
 from django.db.models import Q
@@ -16,6 +18,13 @@ class TaskQuerySet(models.QuerySet["Task"]):
 
     def done(self) -> "TaskQuerySet":
         return self.filter(done_at__isnull=False, closed_why="")
+
+    def accounted(self) -> "TaskQuerySet":
+        """All but records that were a mistake and done ones without a verdict."""
+        return self.filter(Q(done_at=None) | Q(closed_why="") & ~Q(verdict=""))
+
+    def late(self, on: date) -> "TaskQuerySet":
+        return self.filter(latest__lt=on)
 
 
 class Task(models.Model):
@@ -93,7 +102,9 @@ class Task(models.Model):
     )
     note = models.CharField(max_length=500, blank=True)
     closed_why = models.CharField(
-        max_length=200, blank=True, help_text="Closed without being done, and why."
+        max_length=200,
+        blank=True,
+        help_text="Closed without being done, or recorded by mistake, and why.",
     )
 
     objects = TaskQuerySet.as_manager()
@@ -109,7 +120,7 @@ class Task(models.Model):
             ),
             models.UniqueConstraint(
                 fields=["routine", "clock", "done_at"],
-                condition=Q(done_at__isnull=False),
+                condition=Q(done_at__isnull=False, closed_why=""),
                 name="a_routine_is_done_once_at_a_moment",
                 violation_error_message="It was already recorded done at that moment.",
             ),
@@ -125,6 +136,8 @@ class Task(models.Model):
             models.Index(fields=["routine", "clock", "done_at"], name="task_last_done"),
             # PM compliance of a period.
             models.Index(fields=["window_closed_on"], name="task_window_closed"),
+            # What was done since a date.
+            models.Index(fields=["done_at"], name="task_done_at"),
             # The cell page.
             models.Index(fields=["cell", "due"], name="task_cell_due"),
         ]
@@ -138,6 +151,10 @@ class Task(models.Model):
     @property
     def is_open(self) -> bool:
         return self.done_at is None and not self.closed_why
+
+    @property
+    def is_done(self) -> bool:
+        return self.done_at is not None and not self.closed_why
 
 
 class StepResult(models.Model):
