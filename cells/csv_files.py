@@ -13,10 +13,13 @@ from datetime import date, datetime, time
 from decimal import Decimal
 from functools import partial
 from numbers import Integral
-from typing import Any, BinaryIO, NamedTuple, TextIO
+from typing import TYPE_CHECKING, Any, BinaryIO, NamedTuple
 
 from cells.csv_cells import shown
 from cells.working_time.plant_time import format_clock_time
+
+if TYPE_CHECKING:
+    from _typeshed import SupportsWrite
 
 Row = dict[str, Any]  # the value of every column of the contract, by name
 
@@ -108,7 +111,7 @@ def read_rows(
 
 
 def write_rows(
-    out: TextIO, header: Sequence[str], rows: Iterable[Sequence[object]]
+    out: "SupportsWrite[str]", header: Sequence[str], rows: Iterable[Sequence[object]]
 ) -> None:
     """Write a header and rows as CSV with LF line ends, for programs and spreadsheets.
 
@@ -128,7 +131,7 @@ def write_rows(
 class _LfLines:
     """Ends lines in LF; csv quotes a cell's own CR only if the line ends in one."""
 
-    def __init__(self, out: TextIO) -> None:
+    def __init__(self, out: "SupportsWrite[str]") -> None:
         self.out = out
 
     def write(self, line: str) -> None:

@@ -15,5 +15,5 @@ def csv_response(
         content_type="text/csv; charset=utf-8",
         headers={"Content-Disposition": f'attachment; filename="{name}.csv"'},
     )
-    write_rows(response, header, rows)  # type: ignore[arg-type]  # it has write()
+    write_rows(response, header, rows)
     return response

@@ -1,12 +1,13 @@
 """Bring the stored ledger up to date with what is marked stale."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from datetime import date
 
 from django.db import transaction
+from django.db.models import Q, QuerySet
 
 from cells import clock, stale
-from cells.models import Cell, Line, Shift, StaleMark
+from cells.models import Area, Cell, Line, Shift, StaleMark
 from oee.inputs import gather
 from oee.ledger.account import compute_accounts
 from oee.models import CellShift
@@ -17,39 +18,58 @@ CHUNK = 20_000
 LINES_AT_ONCE = 8
 
 
-def bring_up_to_date(progress: Callable[[int], None] | None = None) -> int:
+def bring_up_to_date(
+    progress: Callable[[int], None] | None = None,
+    *,
+    first: date | None = None,
+    last: date | None = None,
+) -> int:
     """Compute every marked cell-shift whose shift has ended. Returns how many.
+
+    With dates: of these production dates only.
 
     Safe to run twice and at once: a line's rows are written under a lock on the line,
     inputs are read after the lock is held, and only marks that were read are removed.
     """
     total = 0
-    while done := _chunk():
+    dates = _dates("shift__", first, last)
+    while done := _chunk(dates):
         total += done
         if progress is not None:
             progress(total)
     return total
 
 
-def waiting() -> int:
-    """How many marks wait for the ledger, of shifts that have ended."""
-    return StaleMark.objects.filter(shift__ends_at__lte=clock.now()).count()
+def waiting(
+    *, first: date | None = None, last: date | None = None, area: Area | None = None
+) -> int:
+    """How many cell-shifts wait for the ledger, of shifts that have ended."""
+    marks = _of_ended_shifts().filter(_dates("shift__", first, last))
+    if area is not None:
+        marks = marks.filter(shift__line__area=area)
+    return marks.values("cell", "shift").distinct().count()
 
 
 def mark_all(first: date | None = None, last: date | None = None) -> int:
     """Mark every cell-shift of these production dates, whether it changed or not."""
-    shifts = Shift.objects.all()
-    if first is not None:
-        shifts = shifts.filter(production_date__gte=first)
-    if last is not None:
-        shifts = shifts.filter(production_date__lte=last)
+    shifts = Shift.objects.filter(_dates("", first, last))
     return stale.mark_shifts(shifts.values_list("id", flat=True))
 
 
+def _of_ended_shifts() -> QuerySet[StaleMark]:
+    return StaleMark.objects.order_by().filter(shift__ends_at__lte=clock.now())
+
+
+def _dates(prefix: str, first: date | None, last: date | None) -> Q:
+    name = f"{prefix}production_date"
+    since = Q() if first is None else Q(**{f"{name}__gte": first})
+    return since if last is None else since & Q(**{f"{name}__lte": last})
+
+
 @transaction.atomic
-def _chunk() -> int:
-    ended = StaleMark.objects.filter(shift__ends_at__lte=clock.now())
-    lines = _locked_lines(ended.order_by().values_list("shift__line", flat=True))
+def _chunk(dates: Q) -> int:
+    ended = _of_ended_shifts().filter(dates)
+    lines = _locked_lines(ended.values_list("shift__line", flat=True))
     if not lines:
         return 0
     # By date, so that one chunk reads one stretch of history.
@@ -67,10 +87,10 @@ def _chunk() -> int:
     ids = [mark for mark, _, _ in marks]
     for begin in range(0, len(ids), 5000):
         StaleMark.objects.filter(pk__in=ids[begin : begin + 5000]).delete()
-    return len(ids)
+    return len(touched)
 
 
-def _locked_lines(with_marks: object) -> list[int]:
+def _locked_lines(with_marks: Iterable[int]) -> list[int]:
     """Lines that have marks and that nobody else is computing, now locked."""
     free = (
         Line.objects.select_for_update(skip_locked=True, no_key=True, of=("self",))
@@ -92,5 +112,5 @@ def _with_an_account(pairs: set[tuple[int, int]]) -> set[tuple[int, int]]:
     return {
         (cell, shift)
         for cell, shift in pairs
-        if cell not in retired or dates[shift] < retired[cell]
+        if (gone := retired.get(cell)) is None or dates[shift] < gone
     }
