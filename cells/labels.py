@@ -35,6 +35,6 @@ def machine_label(machine: Machine) -> Label:
 def _label(code: str, words: str, path: str) -> Label:
     address = f"{settings.BASE_ADDRESS}{path}"
     svg = segno.make(address, error="m", micro=False).svg_inline(
-        scale=MODULE_MM, unit="mm", border=4, dark="#000", light="#fff", nl=False
+        scale=MODULE_MM, unit="mm", border=4, dark="#000", light="#fff"
     )
     return Label(code=code, words=words, address=address, svg=svg)
