@@ -64,10 +64,15 @@ class Child:
         text = self.log.read_text(encoding="utf-8", errors="replace")
         return "\n".join(text.splitlines()[-lines:])
 
+    def say_farewell(self) -> None:
+        """Ask it to end, without waiting for it."""
+        if self.runs:
+            self._process.send_signal(self._farewell)
+
     def stop(self, patience: float = 10) -> None:
         """Say farewell, wait so many seconds, then end whatever is left of it."""
         if self.runs:
-            self._process.send_signal(self._farewell)
+            self.say_farewell()
             with contextlib.suppress(subprocess.TimeoutExpired):
                 self._process.wait(patience)
         self.kill()
@@ -97,3 +102,15 @@ def free_port() -> int:
     with socket.socket() as probe:
         probe.bind(("127.0.0.1", 0))
         return int(probe.getsockname()[1])
+
+
+def is_free(port: int) -> bool:
+    """Nobody listens on this port of the loopback interface now."""
+    with socket.socket() as probe:
+        # As the servers do, so that one that has just ended does not count.
+        probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        try:
+            probe.bind(("127.0.0.1", port))
+        except OSError:
+            return False
+    return True

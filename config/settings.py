@@ -1,6 +1,7 @@
 """All settings. What differs between installations comes from the environment:
 
-DATABASE_URL    where the account is kept; unset: SQLite in var/plant.sqlite3
+VAR_DIR         the folder for files that a run leaves; unset: var in the checkout
+DATABASE_URL    where the account is kept; unset: SQLite in VAR_DIR/plant.sqlite3
 REDIS_URL       queue and cache; unset: a Redis on this machine's usual port
 SECRET_KEY      signs the sessions; the web server does not start without it
 BASE_ADDRESS    what people open and what the QR labels carry
@@ -22,7 +23,7 @@ from django.core.management.utils import get_random_secret_key
 from config import environment
 
 BASE_DIR = Path(__file__).resolve().parent.parent
-VAR_DIR = BASE_DIR / "var"
+VAR_DIR = Path(os.environ.get("VAR_DIR") or BASE_DIR / "var").resolve()
 
 # Who may ask, and how
 
@@ -111,13 +112,15 @@ DATABASES = {"default": environment.database(VAR_DIR / "plant.sqlite3")}
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 
 REDIS_URL = os.environ.get("REDIS_URL") or "redis://127.0.0.1:6379/0"
+# Whatever else uses the server, the demo of a plant among it, is left alone.
+REDIS_PREFIX = "account-demo" if DEMO else "account"
 
 CACHES = {
     "default": {
         "BACKEND": "config.cache.ForgivingRedisCache",
         # A database of its own: clearing the cache must not empty the queue.
         "LOCATION": environment.redis_database(REDIS_URL, 1),
-        "KEY_PREFIX": "account",
+        "KEY_PREFIX": REDIS_PREFIX,
         "OPTIONS": {"socket_connect_timeout": 0.5, "socket_timeout": 0.5},
     }
 }
@@ -129,7 +132,7 @@ CELERY_BROKER_URL = REDIS_URL
 CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
 CELERY_BROKER_CONNECTION_MAX_RETRIES = None  # a worker waits for its broker for ever
 CELERY_BROKER_TRANSPORT_OPTIONS = {
-    "global_keyprefix": "account:",
+    "global_keyprefix": f"{REDIS_PREFIX}:",
     # Above the hard limit below: shorter, and a long job would run twice at once.
     "visibility_timeout": 1200,
     # A killed worker's job comes back in seconds, not after some minutes.

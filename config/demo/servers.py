@@ -1,0 +1,128 @@
+"""The demo's processes: web server, worker, beat and, where none is named, a broker.
+
+The broker starts first and stops last, so that none asks for one that is gone.
+"""
+
+import os
+import signal
+import sys
+import time
+from http import HTTPStatus
+from http.client import HTTPConnection, HTTPException
+
+from django.core.management.base import CommandError
+from django.urls import reverse
+
+from config.broker import start_broker
+from config.demo.home import FOLDER
+from config.processes import Child, free_port, is_free
+
+CELERY = (sys.executable, "-m", "celery", "-A", "config")
+
+
+class Servers:
+    """Use as a context: on the way out, whatever happened, all of them are stopped."""
+
+    def __init__(self) -> None:
+        self.port = 0  # none yet
+        self._children: list[Child] = []
+        self._broker: Child | None = None
+
+    @property
+    def address(self) -> str:
+        return f"http://127.0.0.1:{self.port}"
+
+    def __enter__(self) -> "Servers":
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        # A second Ctrl-C would leave behind whoever was not stopped yet.
+        for number in (signal.SIGINT, signal.SIGTERM, signal.SIGHUP):
+            signal.signal(number, signal.SIG_IGN)
+        for child in self._children:
+            child.say_farewell()
+        for child in self._children:
+            child.stop()
+        if self._broker:
+            self._broker.stop()
+
+    def start(self, port: int) -> None:
+        """Listen on the port, or on the next one after it that is free."""
+        self.port = next_free(port)
+        environment = {
+            **os.environ,
+            "BASE_ADDRESS": self.address,
+            "PYTHONUNBUFFERED": "1",
+        }
+        if not environment.get("REDIS_URL"):
+            self._broker, environment["REDIS_URL"] = start_broker(FOLDER / "broker")
+        for name, command in commands(self.port).items():
+            log = FOLDER / f"{name}.log"
+            self._children.append(
+                Child(name, command, log=log, environment=environment)
+            )
+
+    def wait_until_open(self, patience: float = 60) -> None:
+        deadline = time.monotonic() + patience
+        while not _answers(self.port):
+            self.insist_that_all_run()
+            if time.monotonic() > deadline:
+                raise CommandError(
+                    f"{self.address} did not answer within {patience:.0f} s. Its "
+                    f"words are in {FOLDER / 'web.log'}."
+                )
+            time.sleep(0.1)
+
+    def insist_that_all_run(self) -> None:
+        for child in filter(None, [self._broker, *self._children]):
+            if not child.runs:
+                raise CommandError(
+                    f"The {child.name} stopped. It said, in {child.log}:\n"
+                    f"{child.last_words()}"
+                )
+
+
+def commands(port: int) -> dict[str, tuple[str, ...]]:
+    return {
+        "worker": (
+            *CELERY,
+            "worker",
+            *("--concurrency", "1"),
+            *("--loglevel", "INFO"),
+            *("--hostname", f"demo-{port}@%h"),
+        ),
+        "beat": (
+            *CELERY,
+            "beat",
+            *("--schedule", str(FOLDER / "beat-schedule")),
+            *("--pidfile", ""),
+            *("--loglevel", "INFO"),
+        ),
+        "web": (
+            *(sys.executable, "-m", "gunicorn", "config.wsgi"),
+            *("--bind", f"127.0.0.1:{port}"),
+            *("--workers", "2"),
+            *("--threads", "4"),
+            "--no-control-socket",
+        ),
+    }
+
+
+def next_free(port: int) -> int:
+    """The port, or the first one after it that nobody listens on."""
+    for candidate in range(port, min(port + 100, 65_536)):
+        if is_free(candidate):
+            return candidate
+    return free_port()
+
+
+def _answers(port: int) -> bool:
+    """The sign-in page is there. A fault of the page's own is no answer."""
+    connection = HTTPConnection("127.0.0.1", port, timeout=5)
+    try:
+        connection.request("GET", reverse("login"))
+        return connection.getresponse().status == HTTPStatus.OK
+    except (OSError, HTTPException):
+        return False
+    finally:
+        connection.close()
