@@ -78,7 +78,8 @@ class CountingCellForm(PlantForm):
 
     def __init__(self, *args: Any, line: Line, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.fields["counting_cell"].queryset = line.cells.filter(retired_on=None)
+        field: Any = self.fields["counting_cell"]
+        field.queryset = line.cells.filter(retired_on=None)
 
     def facts(self) -> dict[str, Any]:
         facts = super().facts()
@@ -224,7 +225,7 @@ class ReadingForm(ReadingFacts):
 
     def __init__(self, *args: Any, machine: Machine, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        field = self.fields["meter"]
+        field: Any = self.fields["meter"]
         field.queryset = machine.meters.all()
         field.label_from_instance = lambda meter: f"{meter.name} ({meter.unit or '1'})"
         if machine.meters.count() == 1:

@@ -33,6 +33,7 @@ class MomentField(models.BigIntegerField):
     # For django-stubs, which take a BigIntegerField's values to be ints.
     _pyi_private_set_type: datetime | Combinable  # type: ignore[assignment]
     _pyi_private_get_type: datetime  # type: ignore[assignment]
+    _pyi_lookup_exact_type: datetime  # type: ignore[assignment]
 
     description = "Moment in whole seconds of UTC"
     default_error_messages = {
@@ -42,7 +43,7 @@ class MomentField(models.BigIntegerField):
     @cached_property
     def validators(self) -> list[Any]:
         # Without the integer range, which cannot be compared to a moment.
-        return [*self.default_validators, *self._validators]
+        return [*self.default_validators, *self._validators]  # type: ignore[attr-defined]
 
     def from_db_value(self, value: int | None, *args: Any) -> datetime | None:
         return None if value is None else from_seconds(value)
@@ -64,7 +65,7 @@ class MomentField(models.BigIntegerField):
         return super().get_prep_value(value)
 
     def value_to_string(self, obj: models.Model) -> str:
-        value = self.value_from_object(obj)
+        value: Any = self.value_from_object(obj)
         return "" if value is None else value.isoformat()
 
     def formfield(self, **kwargs: Any) -> Any:

@@ -30,7 +30,7 @@ def register(page: str, panel: Panel) -> None:
 
 
 def rendered(page: str, request: HttpRequest, subject: Any) -> list[str]:
-    parts = []
+    parts: list[str] = []
     for panel in sorted(_panels[page], key=lambda panel: panel.order):
         context = panel.context(request, subject)
         if context is not None:

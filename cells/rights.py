@@ -10,10 +10,19 @@ from typing import Any
 
 from django.contrib.auth.models import AnonymousUser, User
 from django.core.exceptions import PermissionDenied
+from django.http import HttpRequest
+from django_htmx.middleware import HtmxDetails
 
 from cells.models import Area, Cell, Line
 
 Person = User | AnonymousUser
+
+
+class SignedIn(HttpRequest):
+    """A request of somebody signed in: the middleware lets nobody else to a page."""
+
+    user: User
+    htmx: HtmxDetails
 
 
 class Role(StrEnum):
@@ -51,6 +60,8 @@ def has_role(user: Person, *roles: Role) -> bool:
 
 def areas_and_lines_of(user: Person) -> tuple[set[int], set[int]]:
     """Ids of the areas and lines in the person's duties, read once per request."""
+    if not user.is_authenticated:
+        return set(), set()
     kept: tuple[set[int], set[int]] | None = getattr(user, "_duties", None)
     if kept is None:
         duties = user.duties.order_by()
@@ -59,8 +70,10 @@ def areas_and_lines_of(user: Person) -> tuple[set[int], set[int]]:
             {area for area, _, _ in rows if area is not None},
             {line for _, line, _ in rows if line is not None},
         )
-        user._duties = kept
-        user._areas_worked_in = {area or of_line for area, _, of_line in rows}
+        user._duties = kept  # type: ignore[attr-defined]
+        user._areas_worked_in = {  # type: ignore[attr-defined]
+            area or of_line for area, _, of_line in rows
+        }
     return kept
 
 
@@ -81,7 +94,7 @@ def works_in_area_of(user: Person, place: Area | Line | Cell) -> bool:
 def areas_worked_in(user: Person) -> set[int]:
     """Ids of the areas where the person has a duty, read once per request."""
     areas_and_lines_of(user)
-    areas: set[int] = user._areas_worked_in
+    areas: set[int] = getattr(user, "_areas_worked_in", set())
     return areas
 
 

@@ -63,10 +63,8 @@ def mark_spans(spans: Iterable[Span]) -> int:
         (cell, to_seconds(start), to_seconds(end) if end else np.iinfo(np.int64).max)
         for cell, start, end in spans
     ]
-    if not rows:
-        return 0
-    frame = pd.DataFrame(rows, columns=["cell", "start", "end"])
-    return mark_cell_shifts(_touched(frame))
+    frame = pd.DataFrame(rows, columns=["cell", "start", "end"], dtype=np.int64)
+    return mark_cell_shifts(touched_pairs(frame))
 
 
 def mark_cycles(cell_ids: Iterable[int], since: object) -> int:
@@ -83,6 +81,11 @@ def mark_cycles(cell_ids: Iterable[int], since: object) -> int:
     )
 
 
+def touched_pairs(spans: pd.DataFrame) -> set[tuple[int, int]]:
+    """The (cell id, shift id) pairs that spans touch; cell, start and end in seconds."""
+    return set(_touched(spans)) if len(spans) else set()
+
+
 def _touched(spans: pd.DataFrame) -> Iterable[tuple[int, int]]:
     line_of = dict(
         Cell.objects.order_by()
@@ -93,7 +96,7 @@ def _touched(spans: pd.DataFrame) -> Iterable[tuple[int, int]]:
     first, last = int(spans["start"].min()), int(spans["end"].max())
     shifts = _shifts_between(set(line_of.values()), first, last)
     for line, of_line in spans.groupby("line"):
-        ids, starts, ends = shifts.get(line, _NONE)
+        ids, starts, ends = shifts.get(int(str(line)), _NONE)
         # Shifts of a line do not overlap, so both bounds are sorted alike.
         low = np.searchsorted(ends, of_line["start"].to_numpy(), side="right")
         high = np.searchsorted(starts, of_line["end"].to_numpy(), side="left")
@@ -102,14 +105,19 @@ def _touched(spans: pd.DataFrame) -> Iterable[tuple[int, int]]:
                 yield int(cell), int(shift)
 
 
-_Shifts = tuple[np.ndarray, np.ndarray, np.ndarray]
-_NONE: _Shifts = (np.array([]), np.array([]), np.array([]))
+#: Ids, starts and ends of a line's shifts.
+_Shifts = list[np.ndarray]
+_NONE: _Shifts = [np.array([]), np.array([]), np.array([])]
 
 
 def _shifts_between(lines: set[int], first: int, last: int) -> dict[int, _Shifts]:
     from cells.moments import from_seconds
 
-    query = Shift.objects.filter(line__in=lines, ends_at__gt=from_seconds(first))
+    # A cancelled shift has no second to mark, and inside a prolonged one it would
+    # put the ends out of order.
+    query = Shift.objects.worked().filter(
+        line__in=lines, ends_at__gt=from_seconds(first)
+    )
     if last < np.iinfo(np.int64).max:
         query = query.filter(starts_at__lt=from_seconds(last))
     found: dict[int, list[tuple[int, int, int]]] = {}
@@ -117,7 +125,7 @@ def _shifts_between(lines: set[int], first: int, last: int) -> dict[int, _Shifts
         row = (shift.pk, to_seconds(shift.starts_at), to_seconds(shift.ends_at))
         found.setdefault(shift.line_id, []).append(row)
     return {
-        line: tuple(np.array(column) for column in zip(*rows, strict=True))
+        line: [np.array(column) for column in zip(*rows, strict=True)]
         for line, rows in found.items()
     }
 

@@ -8,7 +8,7 @@ from collections.abc import Iterable, Mapping
 from datetime import datetime
 from typing import Any
 
-from django.contrib.auth.models import AbstractBaseUser
+from django.contrib.auth.models import User
 from django.db import models, transaction
 
 from cells import clock
@@ -28,11 +28,16 @@ def as_text(value: Any) -> str:
     return str(value)
 
 
+def kind_of(record: models.Model) -> str:
+    """How the trail names a kind of record: its model, like stop."""
+    return str(record._meta.model_name)
+
+
 def changes_between(
     record: models.Model,
     new: Mapping[str, Any],
     *,
-    by: AbstractBaseUser | None,
+    by: User | None,
     why: str,
     door: str = "page",
     at: datetime | None = None,
@@ -44,7 +49,7 @@ def changes_between(
             at=moment,
             by=by,
             door=door,
-            kind=record._meta.model_name,
+            kind=kind_of(record),
             record_id=record.pk,
             record=str(record)[:200],
             field=field,
@@ -62,7 +67,7 @@ def save_changes(
     record: models.Model,
     new: Mapping[str, Any],
     *,
-    by: AbstractBaseUser | None,
+    by: User | None,
     why: str,
     door: str = "page",
 ) -> list[Change]:
@@ -81,7 +86,7 @@ def save_changes(
 def created(
     records: Iterable[models.Model],
     *,
-    by: AbstractBaseUser | None,
+    by: User | None,
     why: str = "",
     door: str = "page",
 ) -> None:
@@ -93,7 +98,7 @@ def created(
                 at=moment,
                 by=by,
                 door=door,
-                kind=record._meta.model_name,
+                kind=kind_of(record),
                 record_id=record.pk,
                 record=str(record)[:200],
                 field="",
@@ -109,7 +114,7 @@ def created(
 def removed(
     record: models.Model,
     *,
-    by: AbstractBaseUser | None,
+    by: User | None,
     why: str,
     door: str = "page",
 ) -> None:
@@ -123,7 +128,7 @@ def removed(
         at=clock.now(),
         by=by,
         door=door,
-        kind=record._meta.model_name,
+        kind=kind_of(record),
         record_id=record.pk,
         record=str(record)[:200],
         field="",
@@ -136,5 +141,5 @@ def removed(
 def changes_of(record: models.Model) -> models.QuerySet[Change]:
     """A record's own trail, newest first; slice it for a page."""
     return Change.objects.filter(
-        kind=record._meta.model_name, record_id=record.pk
+        kind=kind_of(record), record_id=record.pk
     ).select_related("by")

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 
 from django.db.models import Q
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
 
@@ -20,7 +20,7 @@ from cells.forms import (
 )
 from cells.models import Area, DayOff, Line, OneOffShift, Shift, ShiftPattern
 from cells.plant_forms import WhyForm
-from cells.rights import may_edit_registry
+from cells.rights import SignedIn, may_edit_registry
 from cells.views.doors import csv_table, csv_url, door, sent
 
 BACK_DAYS = 28  # how long what is over stays in the lists
@@ -35,7 +35,7 @@ class Worked:
     all_lines: bool
 
 
-def calendar_page(request: HttpRequest) -> HttpResponse:
+def calendar_page(request: SignedIn) -> HttpResponse:
     """Of an area, or of one of its lines: ?area= and ?line=."""
     area, line = _place(request)
     if area is None:
@@ -68,7 +68,7 @@ def calendar_page(request: HttpRequest) -> HttpResponse:
     return render(request, "cells/calendar.html", context)
 
 
-def pattern_add(request: HttpRequest) -> HttpResponse:
+def pattern_add(request: SignedIn) -> HttpResponse:
     _need_planner(request)
     initial = {
         "area": request.GET.get("area"),
@@ -86,7 +86,7 @@ def pattern_add(request: HttpRequest) -> HttpResponse:
     )
 
 
-def pattern_change(request: HttpRequest, pk: int) -> HttpResponse:
+def pattern_change(request: SignedIn, pk: int) -> HttpResponse:
     _need_planner(request)
     pattern = _pattern(pk)
     names = ("name", "weekdays", "start", "end", "breaks", "date_offset")
@@ -104,7 +104,7 @@ def pattern_change(request: HttpRequest, pk: int) -> HttpResponse:
     )
 
 
-def pattern_end(request: HttpRequest, pk: int) -> HttpResponse:
+def pattern_end(request: SignedIn, pk: int) -> HttpResponse:
     _need_planner(request)
     pattern = _pattern(pk)
     return door(
@@ -117,7 +117,7 @@ def pattern_end(request: HttpRequest, pk: int) -> HttpResponse:
     )
 
 
-def pattern_remove(request: HttpRequest, pk: int) -> HttpResponse:
+def pattern_remove(request: SignedIn, pk: int) -> HttpResponse:
     _need_planner(request)
     pattern = _pattern(pk)
     return door(
@@ -135,7 +135,7 @@ def pattern_remove(request: HttpRequest, pk: int) -> HttpResponse:
     )
 
 
-def day_off_add(request: HttpRequest) -> HttpResponse:
+def day_off_add(request: SignedIn) -> HttpResponse:
     _need_planner(request)
     initial = {"area": request.GET.get("area"), "line": request.GET.get("line")}
     return door(
@@ -148,7 +148,7 @@ def day_off_add(request: HttpRequest) -> HttpResponse:
     )
 
 
-def day_off_remove(request: HttpRequest, pk: int) -> HttpResponse:
+def day_off_remove(request: SignedIn, pk: int) -> HttpResponse:
     _need_planner(request)
     day_off = get_object_or_404(DayOff.objects.select_related("area", "line"), pk=pk)
     return door(
@@ -164,7 +164,7 @@ def day_off_remove(request: HttpRequest, pk: int) -> HttpResponse:
     )
 
 
-def one_off_set(request: HttpRequest) -> HttpResponse:
+def one_off_set(request: SignedIn) -> HttpResponse:
     _need_planner(request)
     initial = {"area": request.GET.get("area"), "line": request.GET.get("line")}
     return door(
@@ -177,7 +177,7 @@ def one_off_set(request: HttpRequest) -> HttpResponse:
     )
 
 
-def one_off_remove(request: HttpRequest, pk: int) -> HttpResponse:
+def one_off_remove(request: SignedIn, pk: int) -> HttpResponse:
     _need_planner(request)
     one_offs = OneOffShift.objects.select_related("area", "line")
     one_off = get_object_or_404(one_offs, pk=pk)
@@ -194,7 +194,7 @@ def one_off_remove(request: HttpRequest, pk: int) -> HttpResponse:
     )
 
 
-def _need_planner(request: HttpRequest) -> None:
+def _need_planner(request: SignedIn) -> None:
     rights.need(may_edit_registry(request.user), calendar.ONLY_PLANNERS)
 
 
@@ -204,7 +204,7 @@ def _pattern(pk: int) -> ShiftPattern:
 
 def _back_to(row: ShiftPattern | DayOff | OneOffShift) -> str:
     area = row.area or (row.line.area if row.line else None)
-    return _back(area and area.code, row.line and row.line.code)
+    return _back(area.code if area else None, row.line.code if row.line else None)
 
 
 def _back(area: str | None, line: str | None) -> str:
@@ -214,10 +214,11 @@ def _back(area: str | None, line: str | None) -> str:
     return reverse("calendar") + query
 
 
-def _place(request: HttpRequest) -> tuple[Area | None, Line | None]:
+def _place(request: SignedIn) -> tuple[Area | None, Line | None]:
     """As asked; else the first area that the person has a duty in, else the first."""
     code, line_code = request.GET.get("area"), request.GET.get("line")
     areas = Area.objects.all()
+    area: Area | None
     if code:
         area = get_object_or_404(areas, code=code)
     else:

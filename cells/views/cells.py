@@ -2,20 +2,20 @@
 
 from datetime import date, timedelta
 
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 
 from cells import clock, panels, registry, rights, trail
 from cells.forms import BankForm, CellForm, ChangeCellForm, LockoutForm, RetireForm
 from cells.models import Cell, Placement, Shift
-from cells.rights import Role
+from cells.rights import Role, SignedIn
 from cells.views.doors import csv_table, csv_url, door, sent
 
 CHANGES_SHOWN = 20
 
 
-def cell(request: HttpRequest, code: str) -> HttpResponse:
+def cell(request: SignedIn, code: str) -> HttpResponse:
     cell = _cell(code)
     placements = Placement.objects.filter(cell=cell).select_related("machine")
     if "csv" in request.GET:
@@ -44,12 +44,12 @@ def cell(request: HttpRequest, code: str) -> HttpResponse:
     return render(request, "cells/cell.html", context)
 
 
-def cell_short(request: HttpRequest, code: str) -> HttpResponse:
+def cell_short(request: SignedIn, code: str) -> HttpResponse:
     """What a label's QR code opens."""
     return redirect(get_object_or_404(Cell, code__iexact=code))
 
 
-def cell_add(request: HttpRequest) -> HttpResponse:
+def cell_add(request: SignedIn) -> HttpResponse:
     registry.need_planner(request.user)
     return door(
         request,
@@ -62,7 +62,7 @@ def cell_add(request: HttpRequest) -> HttpResponse:
     )
 
 
-def cell_edit(request: HttpRequest, code: str) -> HttpResponse:
+def cell_edit(request: SignedIn, code: str) -> HttpResponse:
     registry.need_planner(request.user)
     cell = _cell(code)
     names = ("name", "order", "leg", "criticality", "heads_limit")
@@ -77,7 +77,7 @@ def cell_edit(request: HttpRequest, code: str) -> HttpResponse:
     )
 
 
-def cell_lockout(request: HttpRequest, code: str) -> HttpResponse:
+def cell_lockout(request: SignedIn, code: str) -> HttpResponse:
     rights.need(
         rights.has_role(request.user, Role.SAFETY_OFFICER, Role.PLANNER),
         registry.ONLY_SAFETY,
@@ -100,7 +100,7 @@ def cell_lockout(request: HttpRequest, code: str) -> HttpResponse:
     )
 
 
-def cell_retire(request: HttpRequest, code: str) -> HttpResponse:
+def cell_retire(request: SignedIn, code: str) -> HttpResponse:
     registry.need_planner(request.user)
     cell = _cell(code)
     return door(
@@ -114,7 +114,7 @@ def cell_retire(request: HttpRequest, code: str) -> HttpResponse:
     )
 
 
-def bank_set(request: HttpRequest, code: str) -> HttpResponse:
+def bank_set(request: SignedIn, code: str) -> HttpResponse:
     registry.need_planner(request.user)
     cell = _cell(code)
     return door(

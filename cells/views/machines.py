@@ -2,7 +2,7 @@
 
 from django.contrib import messages
 from django.db.models import Prefetch
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 
@@ -18,13 +18,14 @@ from cells.forms import (
     SwapMachineForm,
 )
 from cells.models import Machine, Meter, Placement, Reading
+from cells.rights import SignedIn
 from cells.views.doors import csv_table, csv_url, done, door, sent, status_of
 
 READINGS_SHOWN = 5
 CHANGES_SHOWN = 20
 
 
-def machine(request: HttpRequest, serial: str) -> HttpResponse:
+def machine(request: SignedIn, serial: str) -> HttpResponse:
     """Facts and history; a reading is entered here."""
     machine = _machine(serial)
     if "csv" in request.GET:
@@ -42,12 +43,12 @@ def machine(request: HttpRequest, serial: str) -> HttpResponse:
     return render(request, "cells/machine.html", context, status=status_of(form))
 
 
-def machine_short(request: HttpRequest, serial: str) -> HttpResponse:
+def machine_short(request: SignedIn, serial: str) -> HttpResponse:
     """What a label's QR code opens."""
     return redirect(get_object_or_404(Machine, serial__iexact=serial))
 
 
-def machine_add(request: HttpRequest) -> HttpResponse:
+def machine_add(request: SignedIn) -> HttpResponse:
     registry.need_planner(request.user)
     return door(
         request,
@@ -60,7 +61,7 @@ def machine_add(request: HttpRequest) -> HttpResponse:
     )
 
 
-def machine_edit(request: HttpRequest, serial: str) -> HttpResponse:
+def machine_edit(request: SignedIn, serial: str) -> HttpResponse:
     registry.need_planner(request.user)
     machine = _machine(serial)
     initial = {
@@ -80,7 +81,7 @@ def machine_edit(request: HttpRequest, serial: str) -> HttpResponse:
     )
 
 
-def machine_place(request: HttpRequest, serial: str) -> HttpResponse:
+def machine_place(request: SignedIn, serial: str) -> HttpResponse:
     registry.need_planner(request.user)
     machine = _machine(serial)
     return door(
@@ -96,7 +97,7 @@ def machine_place(request: HttpRequest, serial: str) -> HttpResponse:
     )
 
 
-def machine_remove(request: HttpRequest, serial: str) -> HttpResponse:
+def machine_remove(request: SignedIn, serial: str) -> HttpResponse:
     registry.need_planner(request.user)
     machine = _machine(serial)
     return door(
@@ -112,7 +113,7 @@ def machine_remove(request: HttpRequest, serial: str) -> HttpResponse:
     )
 
 
-def machine_swap(request: HttpRequest, serial: str) -> HttpResponse:
+def machine_swap(request: SignedIn, serial: str) -> HttpResponse:
     registry.need_planner(request.user)
     machine = _machine(serial)
     return door(
@@ -126,7 +127,7 @@ def machine_swap(request: HttpRequest, serial: str) -> HttpResponse:
     )
 
 
-def meter_add(request: HttpRequest, serial: str) -> HttpResponse:
+def meter_add(request: SignedIn, serial: str) -> HttpResponse:
     registry.need_planner(request.user)
     machine = _machine(serial)
     return door(
@@ -139,7 +140,7 @@ def meter_add(request: HttpRequest, serial: str) -> HttpResponse:
     )
 
 
-def meter_edit(request: HttpRequest, pk: int) -> HttpResponse:
+def meter_edit(request: SignedIn, pk: int) -> HttpResponse:
     registry.need_planner(request.user)
     meter = get_object_or_404(Meter.objects.select_related("machine"), pk=pk)
     initial = {"unit": meter.unit, "max_per_hour": meter.max_per_hour}
@@ -157,7 +158,7 @@ def _machine(serial: str) -> Machine:
     return get_object_or_404(Machine, serial=serial)
 
 
-def _context(request: HttpRequest, machine: Machine) -> dict[str, object]:
+def _context(request: SignedIn, machine: Machine) -> dict[str, object]:
     places = list(
         Placement.objects.filter(machine=machine)
         .select_related("cell__line__area")
@@ -184,7 +185,7 @@ def _context(request: HttpRequest, machine: Machine) -> dict[str, object]:
     }
 
 
-def _say(request: HttpRequest, reading: Reading) -> None:
+def _say(request: SignedIn, reading: Reading) -> None:
     if reading.confirmed:
         messages.success(request, "The reading is entered and counts.")
     else:

@@ -1,11 +1,12 @@
 """Readings that ask a question, and one reading's page."""
 
+from collections.abc import Callable
 from datetime import timedelta
 
 from django.contrib import messages
 from django.core.exceptions import BadRequest
 from django.db.models import QuerySet
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 
@@ -13,14 +14,14 @@ from cells import clock, meters, rights, trail
 from cells.forms import CorrectReadingForm
 from cells.models import Reading
 from cells.plant_forms import PlantForm, WhyForm
-from cells.rights import Role
+from cells.rights import Role, SignedIn
 from cells.views.doors import csv_table, csv_url, done, sent, status_of
 
 DAYS_SHOWN = 7
 MOST_SHOWN = 500
 
 
-def readings(request: HttpRequest) -> HttpResponse:
+def readings(request: SignedIn) -> HttpResponse:
     """Those to be confirmed, all of them; then what was entered this week."""
     all_readings = Reading.objects.select_related("meter__machine", "by")
     questioned = all_readings.questioned().order_by("read_at")
@@ -39,7 +40,7 @@ def readings(request: HttpRequest) -> HttpResponse:
     return render(request, "cells/readings.html", context)
 
 
-def reading(request: HttpRequest, pk: int) -> HttpResponse:
+def reading(request: SignedIn, pk: int) -> HttpResponse:
     """Confirm, correct or withdraw it; the button says which."""
     readings = Reading.objects.select_related("meter__machine", "by")
     reading = get_object_or_404(readings, pk=pk)
@@ -77,13 +78,15 @@ def _forms(reading: Reading) -> dict[str, PlantForm]:
     }
 
 
-def _did(request: HttpRequest, do: str, form: PlantForm, reading: Reading) -> bool:
-    verb = {
+def _did(request: SignedIn, do: str, form: PlantForm, reading: Reading) -> bool:
+    verbs: dict[str, Callable[..., None]] = {
         "confirm": meters.confirm_reading,
         "correct": meters.correct_reading,
         "withdraw": meters.withdraw_reading,
-    }[do]
-    if not done(form, lambda **facts: verb(reading=reading, by=request.user, **facts)):
+    }
+    if not done(
+        form, lambda **facts: verbs[do](reading=reading, by=request.user, **facts)
+    ):
         return False
     if do == "correct" and not reading.confirmed:
         messages.warning(request, reading.question)

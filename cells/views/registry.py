@@ -1,9 +1,10 @@
 """What stands in the plant, and the doors to areas and lines."""
 
+from collections.abc import Iterable
 from typing import Any
 
 from django.db.models import Count, Prefetch, Q, QuerySet
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 
@@ -17,12 +18,13 @@ from cells.forms import (
     TargetForm,
 )
 from cells.models import Area, Cell, Line, Machine, MachineKind, Placement
+from cells.rights import SignedIn
 from cells.views.doors import csv_table, csv_url, door, sent
 
 MACHINES_SHOWN = 50
 
 
-def registry_page(request: HttpRequest) -> HttpResponse:
+def registry_page(request: SignedIn) -> HttpResponse:
     """Areas, lines and cells with what stands in them. ?q= finds, ?area= narrows."""
     wanted = request.GET.get("q", "").strip()
     exact = _exactly(wanted)
@@ -49,7 +51,7 @@ def registry_page(request: HttpRequest) -> HttpResponse:
     return render(request, "cells/registry.html", context)
 
 
-def area_add(request: HttpRequest) -> HttpResponse:
+def area_add(request: SignedIn) -> HttpResponse:
     registry.need_planner(request.user)
     return door(
         request,
@@ -61,7 +63,7 @@ def area_add(request: HttpRequest) -> HttpResponse:
     )
 
 
-def area_edit(request: HttpRequest, code: str) -> HttpResponse:
+def area_edit(request: SignedIn, code: str) -> HttpResponse:
     registry.need_planner(request.user)
     area = get_object_or_404(Area, code=code)
     return door(
@@ -74,7 +76,7 @@ def area_edit(request: HttpRequest, code: str) -> HttpResponse:
     )
 
 
-def target_set(request: HttpRequest, code: str) -> HttpResponse:
+def target_set(request: SignedIn, code: str) -> HttpResponse:
     registry.need_planner(request.user)
     area = get_object_or_404(Area, code=code)
     return door(
@@ -87,7 +89,7 @@ def target_set(request: HttpRequest, code: str) -> HttpResponse:
     )
 
 
-def line_add(request: HttpRequest) -> HttpResponse:
+def line_add(request: SignedIn) -> HttpResponse:
     registry.need_planner(request.user)
     return door(
         request,
@@ -99,7 +101,7 @@ def line_add(request: HttpRequest) -> HttpResponse:
     )
 
 
-def line_edit(request: HttpRequest, code: str) -> HttpResponse:
+def line_edit(request: SignedIn, code: str) -> HttpResponse:
     registry.need_planner(request.user)
     line = get_object_or_404(Line, code=code)
     return door(
@@ -112,7 +114,7 @@ def line_edit(request: HttpRequest, code: str) -> HttpResponse:
     )
 
 
-def counting_cell(request: HttpRequest, code: str) -> HttpResponse:
+def counting_cell(request: SignedIn, code: str) -> HttpResponse:
     registry.need_planner(request.user)
     line = get_object_or_404(Line.objects.select_related("counting_cell"), code=code)
     initial = {"counting_cell": line.counting_cell and line.counting_cell.code}
@@ -160,9 +162,11 @@ def _exactly(wanted: str) -> str | None:
     """Where a code or serial number that was typed or scanned in full leads."""
     if not wanted:
         return None
-    found = Cell.objects.filter(code__iexact=wanted).first()
-    found = found or Machine.objects.filter(serial__iexact=wanted).first()
-    return found.get_absolute_url() if found else None
+    cell = Cell.objects.filter(code__iexact=wanted).first()
+    if cell is not None:
+        return cell.get_absolute_url()
+    machine = Machine.objects.filter(serial__iexact=wanted).first()
+    return machine.get_absolute_url() if machine else None
 
 
 def _areas(cells: QuerySet[Cell]) -> list[Area]:
@@ -191,7 +195,7 @@ def _is_shown(area: Area, chosen: str | None, wanted: str) -> bool:
     return not wanted or any(_in(line) for line in area.lines.all())
 
 
-def _csv(cells: QuerySet[Cell]) -> HttpResponse:
+def _csv(cells: Iterable[Any]) -> HttpResponse:
     header = [
         "area",
         "line",

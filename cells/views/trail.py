@@ -1,5 +1,7 @@
 """Who changed what, of everything. It filters by record, not by person, on purpose."""
 
+from collections.abc import Iterable
+
 from django.core.paginator import Paginator
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
@@ -38,7 +40,7 @@ def trail(request: HttpRequest) -> HttpResponse:
     return render(request, "cells/trail.html", context)
 
 
-def _csv(changes) -> HttpResponse:
+def _csv(changes: Iterable[Change]) -> HttpResponse:
     header = ["at", "by", "door", "kind", "record", "field", "old", "new", "why"]
     rows = (
         (
