@@ -81,7 +81,7 @@ def balance_of(sums: Sums) -> Balance:
     stopped_us = (sums.down_s + sums.minor_s) * MICROSECONDS
     planned_us = sums.busy_s * MICROSECONDS
     if sums.slow_us is None or sums.reject_us is None:
-        stopped, unknown = _adding_up([stopped_us, planned_us - stopped_us])
+        stopped, unknown = adding_up([stopped_us, planned_us - stopped_us])
         return Balance(
             planned=stopped + unknown,
             good=None,
@@ -90,7 +90,7 @@ def balance_of(sums: Sums) -> Balance:
             unexplained=None,
             unknown=unknown,
         )
-    good, rejects, stopped, unexplained = _adding_up(
+    good, rejects, stopped, unexplained = adding_up(
         [sums.ideal_good_us, sums.reject_us, stopped_us, sums.slow_us]
     )
     return Balance(
@@ -111,12 +111,12 @@ def _signed(minutes: int) -> str:
     return f"{minutes}".replace("-", MINUS)
 
 
-def _adding_up(shares_us: list[int]) -> list[int]:
-    """Whole minutes whose sum is the rounded sum: the largest remainders go up."""
-    whole = [share // MINUTE_US for share in shares_us]
-    total = (2 * sum(shares_us) + MINUTE_US) // (2 * MINUTE_US)
+def adding_up(shares_us: list[int], unit_us: int = MINUTE_US) -> list[int]:
+    """Whole units whose sum is the rounded sum: the largest remainders go up."""
+    whole = [share // unit_us for share in shares_us]
+    total = (2 * sum(shares_us) + unit_us) // (2 * unit_us)
     by_remainder = sorted(
-        range(len(shares_us)), key=lambda i: -(shares_us[i] % MINUTE_US)
+        range(len(shares_us)), key=lambda i: -(shares_us[i] % unit_us)
     )
     for i in by_remainder[: total - sum(whole)]:
         whole[i] += 1

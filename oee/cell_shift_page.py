@@ -9,9 +9,9 @@ from django.db.models import Q
 from cells.models import Change, StaleMark
 from cells.templatetags.figures import exact_minutes, minutes, percent
 from maintenance.models import LossClass, PlannedStop, Stop, Tally
-from oee.account_words import balance_of, flags_in_words
+from oee.account_words import adding_up, balance_of, flags_in_words
 from oee.ledger.classes import LOSS_CLASSES
-from oee.ledger.sums import MICROSECONDS, Sums, seconds
+from oee.ledger.sums import MICROSECONDS, Sums
 from oee.live import UsedCount
 from oee.models import CellShift, Count
 from oee.shift_page import CellRow, ShiftPage
@@ -159,30 +159,39 @@ class CellShiftPage:
             yield _figure(
                 word[0].upper() + word[1:],
                 getattr(self.sums, f"{name}_s"),
-                "Seconds that its stops own, and its tallies. Each second has one "
-                "owner: the higher class, then the earlier start.",
+                "Seconds that its stops own, then its tallies. Of two stops in one "
+                "second the earlier start owns it, then the lower ref."
+                if name == "breakdown"
+                else "Likewise, of what no class above owns.",
             )
 
     def _output(self) -> Iterator[Figure]:
-        sums = self.sums
+        slow_s, reject_s, good_s = self._whole_seconds()
         yield _figure(
             "Slow or unexplained",
-            seconds(sums.slow_us),
+            slow_s,
             "Busy − all stops − ideal time of all made. Negative: more was made than "
             "the time allows.",
         )
         yield _figure(
             "Rejects",
-            seconds(sums.reject_us),
+            reject_s,
             "Ideal time of what was not good the first time.",
         )
-        good_us = sums.ideal_good_us if sums.counted else None
         yield _figure(
             "Good making",
-            seconds(good_us),
-            "Σ ideal cycle × first-time good. All of these since planned busy time add "
-            "up to it, to the second.",
+            good_s,
+            "Σ ideal cycle × first-time good. The rows from breakdown to this one add "
+            "up to the planned busy time, to the second.",
         )
+
+    def _whole_seconds(self) -> tuple[int | None, ...]:
+        """Slow, rejects, good making: rounded so that the account still closes."""
+        slow_us, reject_us = self.sums.slow_us, self.sums.reject_us
+        if slow_us is None or reject_us is None:
+            return None, None, None
+        shares = [slow_us, reject_us, self.sums.ideal_good_us]
+        return tuple(adding_up(shares, MICROSECONDS))
 
     @property
     def factors(self) -> list[Figure]:
@@ -205,5 +214,5 @@ class CellShiftPage:
         ]
 
 
-def _figure(name: str, value_s: float | None, rule: str) -> Figure:
+def _figure(name: str, value_s: int | None, rule: str) -> Figure:
     return Figure(name=name, value=exact_minutes(value_s), rule=rule)

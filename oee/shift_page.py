@@ -28,6 +28,8 @@ from oee.live import CellAccount, Span, accounts_of
 from oee.models import Count
 from oee.rights import may_count
 
+SAID_ELSEWHERE = ("count_from_line", "no_count", "not_confirmed")
+
 #: What can be entered for an open cell.
 WAYS = {
     "now": "It stands now",
@@ -57,9 +59,13 @@ class CellRow:
 
     @property
     def remarks(self) -> list[str]:
-        # The heading says of the whole shift whether it is confirmed.
-        flags = (flag for flag in self.account.flags if flag != "not_confirmed")
+        """Without those that the page says in another place."""
+        flags = (flag for flag in self.account.flags if flag not in SAID_ELSEWHERE)
         return flags_in_words(tuple(flags))
+
+    @property
+    def is_counted_by_line(self) -> bool:
+        return "count_from_line" in self.account.flags
 
     @property
     def standing(self) -> list[Stop]:
@@ -262,11 +268,15 @@ class ShiftPage:
             return f"{line} {shift.name} is confirmed."
         if self.has_ended:
             return f"{line} {shift.name} has ended and is not confirmed yet."
-        standing = sorted({stop.cell.code for stop in self.running_stops})
-        until = f"{line} {shift.name} runs until {clock_words(shift.ends_at)}"
-        if not standing:
-            return f"{until}; no stop is running."
-        return f"{until}; {' and '.join(standing)} reported standing."
+        until = f"{line} {shift.name} runs until {clock_words(shift.ends_at)};"
+        return until if self.standing_codes else f"{until} no stop is running."
+
+    @property
+    def standing_codes(self) -> list[str]:
+        """Ends the sentence of a running shift."""
+        if self.confirmation or not self.is_running:
+            return []
+        return sorted({stop.cell.code for stop in self.running_stops})
 
     @cached_property
     def may_log(self) -> bool:

@@ -16,10 +16,7 @@ from maintenance.models import Stop
 class LogStopForm(StopInShiftForm):
     """Start and minutes, start and end, or start and "it still stands"."""
 
-    minutes = MinutesFormField(
-        required=False,
-        widget=forms.TextInput(attrs={"inputmode": "decimal", "data-steps": ""}),
-    )
+    minutes = MinutesFormField(required=False)
     running = forms.BooleanField(label="It still stands", required=False)
 
     field_order = (
@@ -34,8 +31,8 @@ class LogStopForm(StopInShiftForm):
 
     def __init__(self, *args: Any, shift: Shift, cell: Cell, **kwargs: Any) -> None:
         super().__init__(*args, shift=shift, cell=cell, **kwargs)
-        self.fields["ended_at"].label = "or until"
-        self.fields["ended_at"].help_text = ""
+        # Bound already, while it was asked whether the clocks make it ambiguous.
+        self["ended_at"].label, self["ended_at"].help_text = "or until", ""
 
     def clean(self) -> dict[str, Any]:
         given = super().clean() or self.cleaned_data

@@ -4,7 +4,7 @@ from typing import Any
 
 from django import forms
 
-from maintenance.forms.stops import WhyForm
+from cells.plant_forms import WhyForm
 from maintenance.forms.tallies import CorrectTallyForm, TallyForm
 from oee.forms.shift import (
     ConfirmForm,
@@ -37,7 +37,10 @@ def make_form(page: ShiftPage, do: str, data: Any = None) -> forms.Form:
     auto_id = f"{do}_%s"
     if do in ("stop", "tally"):
         form_class = LogStopForm if do == "stop" else TallyForm
-        return form_class(data, shift=page.shift, cell=page.cell, auto_id=auto_id)
+        form = form_class(data, shift=page.shift, cell=page.cell, auto_id=auto_id)
+        for name in {"minutes", "times", "seconds"} & set(form.fields):
+            form.fields[name].widget.attrs["data-steps"] = ""
+        return form
     if do == "count":
         return _count_form(page, data, auto_id)
     if do == "correct_count":

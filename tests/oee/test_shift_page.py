@@ -199,7 +199,8 @@ def test_a_running_shift_is_looked_at_up_to_now(cast, sedan, gun, leader):
     page = text(leader.get(URL))
     # By noon 360 minutes less 40 of breaks; standing from 11:00 to the break at 11:30.
     assert "30 stopped · 290 not counted yet" in page
-    assert "L1 Early runs until 14:00; L1-10 reported standing." in page
+    assert "L1 Early runs until 14:00;" in page
+    assert '<span class="code">L1-10</span> reported standing.' in page
 
 
 def test_more_made_than_the_time_allows_names_three_things_to_check(
