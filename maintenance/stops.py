@@ -19,6 +19,7 @@ from django.db import transaction
 
 from cells import clock, stale, trail
 from cells.models import Cell, Shift
+from cells.templatetags.figures import moment
 from maintenance import refs, stop_rules
 from maintenance.models import Reason, Stop
 from maintenance.models.stops import StopQuerySet
@@ -124,7 +125,7 @@ def end_stop(
     stop = _locked(stop)
     if stop.ended_at is not None:
         raise ValidationError(
-            f"This stop ended at {stop_rules.moment(stop.ended_at)} already: correct "
+            f"This stop ended at {moment(stop.ended_at)} already: correct "
             "it if that is wrong."
         )
     if by is not None:
@@ -145,7 +146,7 @@ def record_moment(
     if known is not None:
         raise ValidationError(
             f"“{stop_rules.WORDS[which].capitalize()}” is recorded at "
-            f"{stop_rules.moment(known)} already: correct the stop if that is wrong."
+            f"{moment(known)} already: correct the stop if that is wrong."
         )
     return _change(stop, {which: at or clock.now()}, by, "")
 

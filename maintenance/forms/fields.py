@@ -6,6 +6,7 @@ from typing import Any
 
 from django import forms
 from django.core.exceptions import ValidationError
+from django.db.models import QuerySet
 
 from cells.models import Shift
 from cells.moment_forms import PlantMomentFormField
@@ -26,7 +27,7 @@ class ShiftClockFormField(PlantMomentFormField):
     A start lies in [start, end) of the shift, an end (``closes``) in (start, end].
     """
 
-    widget = forms.TimeInput(attrs={"type": "time", "step": "60"}, format="%H:%M")
+    widget: Any = forms.TimeInput(attrs={"type": "time", "step": "60"}, format="%H:%M")
 
     def __init__(self, *, shift: Shift, closes: bool = False, **kwargs: Any) -> None:
         super().__init__(**kwargs)
@@ -110,6 +111,13 @@ class MinutesFormField(forms.Field):
                 code="seconds",
             )
         return int(whole) * 60 + exact
+
+
+def offer(form: forms.BaseForm, name: str, queryset: QuerySet[Any]) -> None:
+    """What a field of a form lets people choose from."""
+    field = form.fields[name]
+    assert isinstance(field, forms.ModelChoiceField)
+    field.queryset = queryset
 
 
 class CellChoiceField(forms.ModelChoiceField):

@@ -7,6 +7,7 @@ from django import forms
 
 from cells import clock
 from cells.models import Area, Cell, Line, Plant
+from cells.plant_forms import DateField, PlantForm
 from cells.working_time.plant_time import day_start
 from maintenance.models import LossClass, PlannedStop, Reason, Stop
 from maintenance.models.stops import StopQuerySet
@@ -17,13 +18,11 @@ STANDING = ("", "standing")
 WITHDRAWN = ("withdrawn", "withdrawn")
 
 
-class PeriodFilter(forms.Form):
+class PeriodFilter(PlantForm):
     """From a date to a date, both of them in; without any, the days around today."""
 
-    first = forms.DateField(
-        label="From", widget=forms.DateInput(attrs={"type": "date"})
-    )
-    last = forms.DateField(label="To", widget=forms.DateInput(attrs={"type": "date"}))
+    first = DateField(label="From")
+    last = DateField(label="To")
     days_back, days_ahead = 6, 0
 
     def __init__(self, data: Any) -> None:

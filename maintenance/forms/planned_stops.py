@@ -3,13 +3,16 @@
 from typing import Any
 
 from django import forms
+from django.db.models import Q
 
 from cells.models import Area, Cell, Line
-from cells.moment_forms import AsksWhich, PlantMomentFormField
+from cells.moment_forms import PlantMomentFormField
+from cells.plant_forms import PlantForm, WhyField
 from cells.rights import Person
+from maintenance.forms.fields import offer
 from maintenance.forms.stops import LONG_OK
 from maintenance.models import LossClass, PlannedStop, Reason
-from maintenance.planned_stops import FACTS
+from maintenance.planned_stops import FACTS, Place
 from maintenance.rights import may_declare_planned_stop
 
 
@@ -18,13 +21,14 @@ class PlaceField(forms.ChoiceField):
 
     def offer(self, user: Person) -> None:
         """Those for which this person may declare."""
+        places: list[Place] = [
+            *Area.objects.all(),
+            *Line.objects.select_related("area"),
+            *Cell.objects.filter(retired_on=None).select_related("line__area"),
+        ]
         self.places = {
             place.code: place
-            for place in (
-                *Area.objects.all(),
-                *Line.objects.select_related("area"),
-                *Cell.objects.filter(retired_on=None).select_related("line__area"),
-            )
+            for place in places
             if may_declare_planned_stop(user, place)
         }
         self.choices = [("", "choose"), *self._groups()]
@@ -47,33 +51,40 @@ class PlaceField(forms.ChoiceField):
         return self.places.get(code)
 
 
-class DeclareForm(AsksWhich, forms.Form):
+class DeclareForm(PlantForm):
     place = PlaceField(label="Where", help_text="An area, a line or a cell.")
     reason = forms.ModelChoiceField(queryset=Reason.objects.none())
     starts_at = PlantMomentFormField(label="From")
     ends_at = PlantMomentFormField(label="Until")
     long_ok = forms.BooleanField(label=LONG_OK, required=False)
+    reason_kept: int | None = None
 
     def __init__(self, *args: Any, user: Person, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.fields["place"].offer(user)
-        planned = Reason.objects.in_use().filter(loss_class=LossClass.PLANNED)
-        self.fields["reason"].queryset = planned
-
-    def facts(self) -> dict[str, Any]:
-        return {name: self.cleaned_data[name] for name in (*FACTS, "long_ok")}
+        place = self.fields["place"]
+        assert isinstance(place, PlaceField)
+        place.offer(user)
+        planned = Reason.objects.filter(loss_class=LossClass.PLANNED)
+        offer(
+            self, "reason", planned.filter(Q(retired_on=None) | Q(pk=self.reason_kept))
+        )
 
 
 class CorrectPlannedForm(DeclareForm):
-    why = forms.CharField(max_length=200, label="Why")
+    why = WhyField()
 
     def __init__(self, *args: Any, planned: PlannedStop, **kwargs: Any) -> None:
+        self.reason_kept = planned.reason_id  # stays, even when it was retired since
         initial = {name: getattr(planned, name) for name in FACTS}
-        super().__init__(*args, initial=initial, **kwargs)
-        own = Reason.objects.filter(pk=planned.reason_id)
-        self.fields["reason"].queryset |= own
+        super().__init__(*args, **kwargs, initial=initial)
 
-    def changes(self) -> dict[str, Any]:
+    def facts(self) -> dict[str, Any]:
+        """For ``correct_planned_stop``: what was changed, and why."""
+        facts = super().facts()
         return {
-            name: self.cleaned_data[name] for name in FACTS if name in self.changed_data
+            "changes": {
+                name: facts[name] for name in FACTS if name in self.changed_data
+            },
+            "why": facts["why"],
+            "long_ok": facts["long_ok"],
         }

@@ -6,11 +6,13 @@ from typing import Any
 from django import forms
 
 from cells.models import Cell, Placement, Shift
-from cells.moment_forms import AsksWhich, PlantMomentFormField
+from cells.moment_forms import PlantMomentFormField
+from cells.plant_forms import PlantForm, WhyField
 from maintenance.forms.fields import (
     CellChoiceField,
     MinutesFormField,
     ShiftClockFormField,
+    offer,
 )
 from maintenance.models import Reason, Stop
 
@@ -21,7 +23,7 @@ def cells_of_area(area_id: int) -> Any:
     return Cell.objects.filter(line__area=area_id, retired_on=None)
 
 
-class StopInShiftForm(AsksWhich, forms.Form):
+class StopInShiftForm(PlantForm):
     """One stop of a shift by the clock times in it.
 
     ``facts()`` are the arguments for ``log_stop``. Without ``cell`` the person chooses
@@ -33,7 +35,14 @@ class StopInShiftForm(AsksWhich, forms.Form):
     reason = forms.ModelChoiceField(queryset=Reason.objects.none())
     note = forms.CharField(max_length=500, required=False)
 
-    field_order = ("cell", "reason", "started_at", "ended_at", "position", "note")
+    field_order: tuple[str, ...] = (
+        "cell",
+        "reason",
+        "started_at",
+        "ended_at",
+        "position",
+        "note",
+    )
 
     def __init__(
         self, *args: Any, shift: Shift, cell: Cell | None = None, **kwargs: Any
@@ -49,32 +58,33 @@ class StopInShiftForm(AsksWhich, forms.Form):
             ),
         }
         # Before the form copies its fields, so that AsksWhich meets these two as well.
-        self.base_fields = {**self.base_fields, **clock_fields}
+        fields = {**self.base_fields, **clock_fields}
+        self.base_fields = fields  # type: ignore[misc]  # of this form, not its class
         super().__init__(*args, **kwargs)
-        self.cell = cell
-        self.fields["reason"].queryset = Reason.objects.for_stops()
+        self.of_cell = cell
+        offer(self, "reason", Reason.objects.for_stops())
         if cell is None:
             cells = cells_of_area(shift.line.area_id)
-            self.fields["cell"].queryset = cells.select_related("line__area")
+            offer(self, "cell", cells.select_related("line__area"))
         else:
             del self.fields["cell"]
             self.fields["position"] = position_field(cell)
             self.order_fields(self.field_order)
 
     def facts(self) -> dict[str, Any]:
-        given = {"cell": self.cell, **self.cleaned_data}
+        given = {"cell": self.of_cell, **self.cleaned_data}
         names = ("cell", "reason", "started_at", "ended_at", "position", "note")
         return {name: given[name] for name in names if name in given}
 
 
-class StartStopForm(forms.Form):
+class StartStopForm(PlantForm):
     """Two taps: the cell, the reason."""
 
     cell = forms.ModelChoiceField(queryset=Cell.objects.select_related("line__area"))
     reason = forms.ModelChoiceField(queryset=Reason.objects.all())
 
 
-class CorrectStopForm(AsksWhich, forms.Form):
+class CorrectStopForm(PlantForm):
     """Those facts of a stop that this person may correct, and why."""
 
     cell = CellChoiceField(queryset=Cell.objects.none())
@@ -99,16 +109,14 @@ class CorrectStopForm(AsksWhich, forms.Form):
         help_text="What maintenance found, not what was seen from outside.",
     )
     long_ok = forms.BooleanField(label=LONG_OK, required=False)
-    why = forms.CharField(
-        max_length=200, label="Why", help_text="Stays in the trail of this stop."
-    )
+    why = WhyField()
 
     def __init__(
         self, *args: Any, stop: Stop, may_change: Collection[str], **kwargs: Any
     ) -> None:
         facts = [name for name in self.base_fields if hasattr(stop, name)]
         initial = {name: getattr(stop, name) for name in facts}
-        super().__init__(*args, initial=initial, **kwargs)
+        super().__init__(*args, **kwargs, initial=initial)
         self._offer(stop)
         for name in [*facts, "position"]:
             if name not in may_change:
@@ -121,31 +129,27 @@ class CorrectStopForm(AsksWhich, forms.Form):
         cells = cells_of_area(stop.cell.line.area_id) | Cell.objects.filter(
             pk=stop.cell_id
         )
-        self.fields["cell"].queryset = cells
-        reasons = Reason.objects.for_stops() | Reason.objects.filter(pk=stop.reason_id)
-        self.fields["reason"].queryset = reasons
+        offer(self, "cell", cells)
+        own = Reason.objects.filter(pk=stop.reason_id)
+        offer(self, "reason", Reason.objects.for_stops() | own)
         self.fields["position"] = position_field(stop.cell, initial=stop.position)
         order = list(self.fields)
         order.insert(order.index("reason") + 1, order.pop())
         self.order_fields(order)
 
-    def changes(self) -> dict[str, Any]:
-        """What was changed, for ``correct_stop``."""
-        return {
-            name: self.cleaned_data[name]
-            for name in self.fields
-            if name in self.changed_data
-            and name not in ("why", "long_ok")
-            and not name.endswith("_which")
+    def facts(self) -> dict[str, Any]:
+        """For ``correct_stop``: what was changed, and why."""
+        asked = {"why": "", "long_ok": False, **super().facts()}
+        changes = {
+            name: value
+            for name, value in asked.items()
+            if name in self.changed_data and name not in ("why", "long_ok")
         }
-
-
-class WhyForm(forms.Form):
-    """Withdrawn, reinstated, retired: each with its reason."""
-
-    why = forms.CharField(
-        max_length=200, label="Why", help_text="Stays in the trail of the record."
-    )
+        return {
+            "changes": changes,
+            "why": asked["why"],
+            "long_ok": asked["long_ok"],
+        }
 
 
 def position_field(cell: Cell, initial: str = "") -> forms.ChoiceField:

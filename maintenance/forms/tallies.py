@@ -5,11 +5,12 @@ from typing import Any
 from django import forms
 
 from cells.models import Cell, Shift
-from maintenance.forms.fields import CellChoiceField, MinutesFormField
+from cells.plant_forms import PlantForm, WhyField
+from maintenance.forms.fields import CellChoiceField, MinutesFormField, offer
 from maintenance.models import Reason, Tally
 
 
-class TallyForm(forms.Form):
+class TallyForm(PlantForm):
     """“Tip stick, 7 times, about 9 min.” ``facts()`` are for ``log_tally``."""
 
     cell = CellChoiceField(queryset=Cell.objects.none())
@@ -24,18 +25,18 @@ class TallyForm(forms.Form):
     ) -> None:
         super().__init__(*args, **kwargs)
         self.shift = shift
-        self.cell = cell
-        self.fields["reason"].queryset = Reason.objects.for_stops()
+        self.of_cell = cell
+        offer(self, "reason", Reason.objects.for_stops())
         if cell is None:
-            self.fields["cell"].queryset = shift.line.cells.all()
+            offer(self, "cell", shift.line.cells.all())
         else:
             del self.fields["cell"]
 
     def facts(self) -> dict[str, Any]:
-        return {"cell": self.cell, "shift": self.shift, **self.cleaned_data}
+        return {"cell": self.of_cell, "shift": self.shift, **super().facts()}
 
 
-class CorrectTallyForm(forms.Form):
+class CorrectTallyForm(PlantForm):
     """The numbers or the reason of a tally, and why they change."""
 
     reason = forms.ModelChoiceField(queryset=Reason.objects.none())
@@ -43,14 +44,14 @@ class CorrectTallyForm(forms.Form):
         min_value=1, widget=forms.NumberInput(attrs={"inputmode": "numeric"})
     )
     seconds = MinutesFormField(label="Minutes in all")
-    why = forms.CharField(max_length=200, label="Why")
+    why = WhyField()
 
     def __init__(self, *args: Any, tally: Tally, **kwargs: Any) -> None:
         names = ("reason", "times", "seconds")
         initial = {name: getattr(tally, name) for name in names}
-        super().__init__(*args, initial=initial, **kwargs)
+        super().__init__(*args, **kwargs, initial=initial)
         own = Reason.objects.filter(pk=tally.reason_id)
-        self.fields["reason"].queryset = Reason.objects.for_stops() | own
+        offer(self, "reason", Reason.objects.for_stops() | own)
 
     def changes(self) -> dict[str, Any]:
         names = ("reason", "times", "seconds")

@@ -5,15 +5,17 @@ from typing import Any
 
 from django.contrib import messages
 from django.core.paginator import Paginator
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_POST
 
+from cells import trail
 from cells.downloads import csv_response
-from maintenance.forms.faults import accepted
+from cells.plant_forms import WhyForm
+from cells.rights import SignedIn
+from cells.views.doors import done
 from maintenance.forms.lists import PlannedFilter
 from maintenance.forms.planned_stops import CorrectPlannedForm, DeclareForm
-from maintenance.forms.stops import WhyForm
 from maintenance.models import PlannedStop
 from maintenance.planned_stops import (
     correct_planned_stop,
@@ -26,7 +28,7 @@ from maintenance.rights import (
     need_to_declare_planned_stop,
     need_to_declare_somewhere,
 )
-from maintenance.views.stops import changes_of, links, plant_time
+from maintenance.views.stops import links, plant_time, status_of
 
 PAGE = 50
 
@@ -42,14 +44,14 @@ COLUMNS = (
 )
 
 
-def planned_stops(request: HttpRequest) -> HttpResponse:
+def planned_stops(request: SignedIn) -> HttpResponse:
     if request.method == "POST":
         return _declare(request)
     may = may_declare_somewhere(request.user)
     return _list(request, DeclareForm(user=request.user) if may else None)
 
 
-def planned_stop(request: HttpRequest, pk: int) -> HttpResponse:
+def planned_stop(request: SignedIn, pk: int) -> HttpResponse:
     planned = _planned(pk)
     may = may_declare_planned_stop(request.user, planned.place)
     if request.method != "POST":
@@ -59,15 +61,9 @@ def planned_stop(request: HttpRequest, pk: int) -> HttpResponse:
         return _page(request, planned, correct=form)
     need_to_declare_planned_stop(request.user, planned.place)
     form = CorrectPlannedForm(request.POST, planned=planned, user=request.user)
-    if form.is_valid() and accepted(
+    if done(
         form,
-        lambda: correct_planned_stop(
-            planned=planned,
-            changes=form.changes(),
-            why=form.cleaned_data["why"],
-            long_ok=form.cleaned_data["long_ok"],
-            by=request.user,
-        ),
+        lambda **facts: correct_planned_stop(planned=planned, by=request.user, **facts),
     ):
         messages.success(request, "The correction is saved, with its trail.")
         return redirect("planned_stop", planned.pk)
@@ -75,14 +71,14 @@ def planned_stop(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 @require_POST
-def planned_stop_withdraw(request: HttpRequest, pk: int) -> HttpResponse:
+def planned_stop_withdraw(request: SignedIn, pk: int) -> HttpResponse:
     planned = _planned(pk)
     need_to_declare_planned_stop(request.user, planned.place)
     form = WhyForm(request.POST)
-    if form.is_valid() and accepted(
+    if done(
         form,
-        lambda: withdraw_planned_stop(
-            planned=planned, by=request.user, **form.cleaned_data
+        lambda **facts: withdraw_planned_stop(
+            planned=planned, by=request.user, **facts
         ),
     ):
         messages.success(request, "It is withdrawn and stays readable here.")
@@ -90,18 +86,16 @@ def planned_stop_withdraw(request: HttpRequest, pk: int) -> HttpResponse:
     return _page(request, planned, withdraw=form)
 
 
-def _declare(request: HttpRequest) -> HttpResponse:
+def _declare(request: SignedIn) -> HttpResponse:
     need_to_declare_somewhere(request.user)
     form = DeclareForm(request.POST, user=request.user)
-    if form.is_valid() and accepted(
-        form, lambda: declare_planned_stop(by=request.user, **form.facts())
-    ):
+    if done(form, lambda **facts: declare_planned_stop(by=request.user, **facts)):
         messages.success(request, "The planned stop is declared.")
         return redirect("planned_stops")
     return _list(request, form)
 
 
-def _list(request: HttpRequest, form: DeclareForm | None) -> HttpResponse:
+def _list(request: SignedIn, form: DeclareForm | None) -> HttpResponse:
     wanted = PlannedFilter(request.GET)
     stops = wanted.planned_stops()
     if request.GET.get("csv"):
@@ -112,11 +106,12 @@ def _list(request: HttpRequest, form: DeclareForm | None) -> HttpResponse:
         **links(request),
         "form": form,
     }
-    return render(request, "maintenance/planned_stops.html", context)
+    status = status_of(form)
+    return render(request, "maintenance/planned_stops.html", context, status=status)
 
 
 def _page(
-    request: HttpRequest,
+    request: SignedIn,
     planned: PlannedStop,
     *,
     correct: CorrectPlannedForm | None = None,
@@ -127,9 +122,10 @@ def _page(
         "planned": planned,
         "correct": correct,
         "withdraw": (withdraw or WhyForm()) if may else None,
-        "changes": changes_of(planned),
+        "changes": trail.changes_of(planned),
     }
-    return render(request, "maintenance/planned_stop.html", context)
+    status = status_of(correct, withdraw)
+    return render(request, "maintenance/planned_stop.html", context, status=status)
 
 
 def _planned(pk: int) -> PlannedStop:

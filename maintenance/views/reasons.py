@@ -3,14 +3,17 @@
 from collections.abc import Iterator
 
 from django.contrib import messages
-from django.http import HttpRequest, HttpResponse
+from django.db.models import QuerySet
+from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_POST
 
+from cells import trail
 from cells.downloads import csv_response
-from maintenance.forms.faults import accepted
+from cells.plant_forms import WhyForm
+from cells.rights import SignedIn
+from cells.views.doors import done
 from maintenance.forms.reasons import AddReasonForm, ChangeReasonForm
-from maintenance.forms.stops import WhyForm
 from maintenance.models import Reason
 from maintenance.reasons import (
     add_reason,
@@ -20,41 +23,36 @@ from maintenance.reasons import (
     retire_reason,
 )
 from maintenance.rights import may_edit_reasons, need_to_edit_reasons
-from maintenance.views.stops import changes_of
+from maintenance.views.stops import status_of
 
 COLUMNS = ("code", "name", "loss_class", "group", "subgroup", "retired_on")
 
 
-def reasons(request: HttpRequest) -> HttpResponse:
+def reasons(request: SignedIn) -> HttpResponse:
     form = AddReasonForm() if may_edit_reasons(request.user) else None
     if request.method == "POST":
         need_to_edit_reasons(request.user)
         form = AddReasonForm(request.POST)
-        if form.is_valid() and accepted(
-            form, lambda: add_reason(by=request.user, **form.cleaned_data)
-        ):
+        if done(form, lambda **facts: add_reason(by=request.user, **facts)):
             messages.success(request, f"“{form.cleaned_data['name']}” can be chosen.")
             return redirect("reasons")
     known = Reason.objects.all()
     if request.GET.get("csv"):
         return csv_response("reasons", COLUMNS, _rows(known))
-    return render(request, "maintenance/reasons.html", {"reasons": known, "form": form})
+    context = {"reasons": known, "form": form}
+    status = status_of(form)
+    return render(request, "maintenance/reasons.html", context, status=status)
 
 
-def reason(request: HttpRequest, code: str) -> HttpResponse:
+def reason(request: SignedIn, code: str) -> HttpResponse:
     one = get_object_or_404(Reason, code=code)
     form = ChangeReasonForm(reason=one) if may_edit_reasons(request.user) else None
     if request.method == "POST":
         need_to_edit_reasons(request.user)
         form = ChangeReasonForm(request.POST, reason=one)
-        if form.is_valid() and accepted(
+        if done(
             form,
-            lambda: change_reason(
-                reason=one,
-                changes=form.changes(),
-                why=form.cleaned_data["why"],
-                by=request.user,
-            ),
+            lambda **facts: change_reason(reason=one, by=request.user, **facts),
         ):
             messages.success(request, "The change is saved, with its trail.")
             return redirect("reason", one.code)
@@ -62,22 +60,20 @@ def reason(request: HttpRequest, code: str) -> HttpResponse:
 
 
 @require_POST
-def reason_retire(request: HttpRequest, code: str) -> HttpResponse:
+def reason_retire(request: SignedIn, code: str) -> HttpResponse:
     """Retires one that is offered, offers one again that is retired."""
     one = get_object_or_404(Reason, code=code)
     need_to_edit_reasons(request.user)
     form = WhyForm(request.POST)
     act = offer_reason_again if one.retired_on else retire_reason
-    if form.is_valid() and accepted(
-        form, lambda: act(reason=one, by=request.user, **form.cleaned_data)
-    ):
+    if done(form, lambda **facts: act(reason=one, by=request.user, **facts)):
         messages.success(request, "The change is saved, with its trail.")
         return redirect("reason", one.code)
     return _page(request, one, retire=form)
 
 
 def _page(
-    request: HttpRequest,
+    request: SignedIn,
     one: Reason,
     *,
     change: ChangeReasonForm | None = None,
@@ -89,11 +85,12 @@ def _page(
         "used": is_used(one),
         "change": change,
         "retire": (retire or WhyForm()) if may else None,
-        "changes": changes_of(one),
+        "changes": trail.changes_of(one),
     }
-    return render(request, "maintenance/reason.html", context)
+    status = status_of(change, retire)
+    return render(request, "maintenance/reason.html", context, status=status)
 
 
-def _rows(known: object) -> Iterator[list[object]]:
+def _rows(known: QuerySet[Reason]) -> Iterator[list[object]]:
     for one in known:
         yield [getattr(one, column) for column in COLUMNS]

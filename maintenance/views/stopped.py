@@ -1,17 +1,18 @@
 """What stands still now, and the taps that say so."""
 
 from dataclasses import dataclass
+from typing import Any
 
 from django.contrib import messages
 from django.core.exceptions import ValidationError
-from django.http import Http404, HttpRequest, HttpResponse, HttpResponseRedirect
+from django.http import Http404, HttpResponse, HttpResponseRedirect
 from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
 from django.utils.http import url_has_allowed_host_and_scheme
 from django.views.decorators.http import require_GET, require_POST
 
 from cells.models import Area, Cell
-from cells.rights import areas_and_lines_of
+from cells.rights import SignedIn, areas_and_lines_of
 from maintenance.forms.stops import StartStopForm
 from maintenance.models import LossClass, Stop
 from maintenance.reasons import reasons_for
@@ -34,10 +35,10 @@ class StoppedNow:
 
 
 @require_GET
-def stopped(request: HttpRequest) -> HttpResponse:
+def stopped(request: SignedIn) -> HttpResponse:
     area_code, cell_code = request.GET.get("area"), request.GET.get("cell")
     area = get_object_or_404(Area, code=area_code) if area_code else None
-    context = {
+    context: dict[str, Any] = {
         "stops": stopped_now(request, area),
         "area": area,
         "areas": Area.objects.all(),
@@ -59,13 +60,13 @@ def stopped(request: HttpRequest) -> HttpResponse:
 
 
 @require_POST
-def stop_start(request: HttpRequest) -> HttpResponse:
+def stop_start(request: SignedIn) -> HttpResponse:
     form = StartStopForm(request.POST)
     if not form.is_valid():
         messages.error(request, "Choose a cell and what stopped it.")
         return _back(request)
     try:
-        stop = start_stop(by=request.user, **form.cleaned_data)
+        stop = start_stop(by=request.user, **form.facts())
     except ValidationError as error:
         return _refused(request, error)
     messages.success(request, f"{stop.cell}: {stop.reason}, stopped from now on.")
@@ -73,7 +74,7 @@ def stop_start(request: HttpRequest) -> HttpResponse:
 
 
 @require_POST
-def stop_tap(request: HttpRequest, pk: int, which: str) -> HttpResponse:
+def stop_tap(request: SignedIn, pk: int, which: str) -> HttpResponse:
     """``which``: ended_at or one of the moments of a repair. It happened now."""
     if which not in ("ended_at", *MOMENTS):
         raise Http404(f"{which} is no moment of a stop.")
@@ -89,7 +90,7 @@ def stop_tap(request: HttpRequest, pk: int, which: str) -> HttpResponse:
     return _back(request)
 
 
-def stopped_now(request: HttpRequest, area: Area | None = None) -> list[StoppedNow]:
+def stopped_now(request: SignedIn, area: Area | None = None) -> list[StoppedNow]:
     """Running stops, the longest first, with what this person may tap."""
     running = Stop.objects.running().select_related("cell__line__area", "reason")
     if area is not None:
@@ -109,7 +110,7 @@ def stopped_now(request: HttpRequest, area: Area | None = None) -> list[StoppedN
     ]
 
 
-def taps(request: HttpRequest, stop: Stop) -> list[tuple[str, str]]:
+def taps(request: SignedIn, stop: Stop) -> list[tuple[str, str]]:
     """The moments of a breakdown that can still come, for those who record them."""
     breakdown = stop.reason.loss_class == LossClass.BREAKDOWN
     if not (breakdown and may_record_times(request.user, stop)):
@@ -120,7 +121,7 @@ def taps(request: HttpRequest, stop: Stop) -> list[tuple[str, str]]:
     return [(name, WORDS[name]) for name in MOMENTS[last + 1 :]]
 
 
-def _cells_to_start(request: HttpRequest) -> list[tuple[object, list[Cell]]]:
+def _cells_to_start(request: SignedIn) -> list[tuple[object, list[Cell]]]:
     """Cells by line, the person's own lines first."""
     areas = areas_logged_in(request.user)
     cells = Cell.objects.filter(retired_on=None).select_related("line__area")
@@ -133,13 +134,13 @@ def _cells_to_start(request: HttpRequest) -> list[tuple[object, list[Cell]]]:
     return list(by_line.items())
 
 
-def _refused(request: HttpRequest, error: ValidationError) -> HttpResponse:
+def _refused(request: SignedIn, error: ValidationError) -> HttpResponse:
     for sentence in error.messages:
         messages.error(request, sentence)
     return _back(request)
 
 
-def _back(request: HttpRequest) -> HttpResponseRedirect:
+def _back(request: SignedIn) -> HttpResponseRedirect:
     """To the page of this site that the button stood on."""
     wanted = request.POST.get("next", "")
     if url_has_allowed_host_and_scheme(wanted, allowed_hosts={request.get_host()}):

@@ -1,22 +1,23 @@
 """The list of stops, and the page of one."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from datetime import datetime
 
 from django.contrib import messages
 from django.core.paginator import Paginator
-from django.db.models import Model
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_POST
 
+from cells import trail
 from cells.downloads import csv_response
-from cells.models import Change
+from cells.plant_forms import PlantForm, WhyForm
+from cells.rights import SignedIn
+from cells.views.doors import UNPROCESSABLE, done
 from maintenance import timeline
-from maintenance.forms.faults import accepted
 from maintenance.forms.lists import StopFilter
-from maintenance.forms.stops import CorrectStopForm, WhyForm
+from maintenance.forms.stops import CorrectStopForm
 from maintenance.models import Stop
 from maintenance.models.stops import StopQuerySet
 from maintenance.rights import (
@@ -52,7 +53,7 @@ COLUMNS = (
 
 
 @require_GET
-def stop_list(request: HttpRequest) -> HttpResponse:
+def stop_list(request: SignedIn) -> HttpResponse:
     wanted = StopFilter(request.GET)
     stops = wanted.stops()
     if request.GET.get("csv"):
@@ -62,7 +63,7 @@ def stop_list(request: HttpRequest) -> HttpResponse:
     return render(request, "maintenance/stops.html", context)
 
 
-def stop(request: HttpRequest, pk: int) -> HttpResponse:
+def stop(request: SignedIn, pk: int) -> HttpResponse:
     one = _stop(pk)
     may_change = _may_change(request, one)
     if request.method != "POST":
@@ -71,15 +72,9 @@ def stop(request: HttpRequest, pk: int) -> HttpResponse:
     if may_change != FACTS:
         need_to_correct_times(request.user, one)
     form = CorrectStopForm(request.POST, stop=one, may_change=may_change)
-    if form.is_valid() and accepted(
+    if done(
         form,
-        lambda: correct_stop(
-            stop=one,
-            changes=form.changes(),
-            why=form.cleaned_data["why"],
-            long_ok=form.cleaned_data.get("long_ok", False),
-            by=request.user,
-        ),
+        lambda **facts: correct_stop(stop=one, by=request.user, **facts),
     ):
         messages.success(request, "The correction is saved, with its trail.")
         return redirect(one)
@@ -87,26 +82,22 @@ def stop(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 @require_POST
-def stop_withdraw(request: HttpRequest, pk: int) -> HttpResponse:
+def stop_withdraw(request: SignedIn, pk: int) -> HttpResponse:
     one = _stop(pk)
     need_to_correct_stop(request.user, one)
     form = WhyForm(request.POST)
-    if form.is_valid() and accepted(
-        form, lambda: withdraw_stop(stop=one, by=request.user, **form.cleaned_data)
-    ):
+    if done(form, lambda **facts: withdraw_stop(stop=one, by=request.user, **facts)):
         messages.success(request, "The stop is withdrawn and stays readable here.")
         return redirect(one)
     return _page(request, one, withdraw=form)
 
 
 @require_POST
-def stop_reinstate(request: HttpRequest, pk: int) -> HttpResponse:
+def stop_reinstate(request: SignedIn, pk: int) -> HttpResponse:
     one = _stop(pk)
     need_to_correct_stop(request.user, one)
     form = WhyForm(request.POST)
-    if form.is_valid() and accepted(
-        form, lambda: reinstate_stop(stop=one, by=request.user, **form.cleaned_data)
-    ):
+    if done(form, lambda **facts: reinstate_stop(stop=one, by=request.user, **facts)):
         messages.success(request, "The stop counts again.")
         return redirect(one)
     return _page(request, one, reinstate=form)
@@ -117,7 +108,7 @@ def _stop(pk: int) -> Stop:
     return get_object_or_404(Stop.objects.select_related(*related), pk=pk)
 
 
-def _may_change(request: HttpRequest, one: Stop) -> tuple[str, ...]:
+def _may_change(request: SignedIn, one: Stop) -> tuple[str, ...]:
     if one.withdrawn:
         return ()
     if may_correct_stop(request.user, one):
@@ -126,7 +117,7 @@ def _may_change(request: HttpRequest, one: Stop) -> tuple[str, ...]:
 
 
 def _page(
-    request: HttpRequest,
+    request: SignedIn,
     one: Stop,
     *,
     correct: CorrectStopForm | None = None,
@@ -144,16 +135,16 @@ def _page(
         "correct": correct,
         "withdraw": (withdraw or WhyForm()) if may_correct else None,
         "reinstate": (reinstate or WhyForm()) if may_correct else None,
-        "changes": changes_of(one),
+        "changes": trail.changes_of(one),
     }
-    return render(request, "maintenance/stop.html", context)
+    status = status_of(correct, withdraw, reinstate)
+    return render(request, "maintenance/stop.html", context, status=status)
 
 
-def changes_of(record: Model) -> Iterable[Change]:
-    """The record's trail, the newest first."""
-    kind = record._meta.model_name
-    trail = Change.objects.filter(kind=kind, record_id=record.pk)
-    return trail.select_related("by")
+def status_of(*forms: PlantForm | None) -> int:
+    """Of a page with these forms: one of them was sent and refused, or none."""
+    refused = any(form is not None and form.is_bound for form in forms)
+    return UNPROCESSABLE if refused else 200
 
 
 def _rows(stops: StopQuerySet) -> Iterator[list[object]]:
@@ -180,7 +171,7 @@ def plant_time(moment: datetime | None) -> datetime | None:
     return moment and timezone.localtime(moment)
 
 
-def links(request: HttpRequest) -> dict[str, str]:
+def links(request: SignedIn) -> dict[str, str]:
     """The filter as it stands, for the links to other pages and to the CSV."""
     query = request.GET.copy()
     query.pop("page", None)

@@ -116,7 +116,7 @@ def test_one_is_withdrawn_with_a_reason(cast, reasons, meeting, client_of):
     planner = client_of(cast.people.planner)
     url = reverse("planned_stop_withdraw", args=[meeting.pk])
 
-    assert "required" in planner.post(url, {"why": ""}).content.decode()
+    assert "Why is empty" in planner.post(url, {"why": ""}).content.decode()
     assert not PlannedStop.objects.get().withdrawn
     planner.post(url, {"why": "cancelled"})
 

@@ -102,7 +102,7 @@ def test_a_night_shift_finds_the_date_by_itself(cast, reasons):
         pytest.param(
             {"started_at": "eight"}, "started_at", "not a time of day", id="words"
         ),
-        pytest.param({}, "started_at", "This field is required", id="nothing"),
+        pytest.param({}, "started_at", "From is empty: fill it in.", id="nothing"),
     ],
 )
 def test_other_times_are_refused(cast, reasons, data, field, sentence):
@@ -185,9 +185,9 @@ def test_the_correction_form_keeps_the_second_of_two_equal_times(
 
     assert "happens twice" in " ".join(asked.errors["started_at"])
     assert same.is_valid(), same.errors
-    assert same.changes() == {}
+    assert same.facts()["changes"] == {}
     assert moved.is_valid(), moved.errors
-    assert moved.changes() == {"started_at": FIRST}
+    assert moved.facts()["changes"] == {"started_at": FIRST}
 
 
 def test_the_correction_form_offers_only_what_may_change(cast, reasons):

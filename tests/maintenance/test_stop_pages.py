@@ -197,8 +197,12 @@ def test_withdrawn_stops_are_listed_when_asked_for(cast, reasons, people, client
             "is longer than 400 days",
             id="years",
         ),
-        pytest.param({"first": "soon"}, "Enter a valid date.", id="no date"),
-        pytest.param({"cell": "NONE"}, "Select a valid choice.", id="unknown cell"),
+        pytest.param(
+            {"first": "soon"}, "From “soon”: Enter a valid date.", id="no date"
+        ),
+        pytest.param(
+            {"cell": "NONE"}, "Cell “NONE”: Select a valid choice.", id="unknown cell"
+        ),
     ],
 )
 def test_a_filter_that_cannot_be_read_says_so(
@@ -368,7 +372,7 @@ def test_a_stop_is_withdrawn_and_reinstated_with_a_reason(
     client = client_of(people.leader)
 
     without = client.post(reverse("stop_withdraw", args=[stop.pk]), {"why": ""})
-    assert "This field is required" in without.content.decode()
+    assert "Why is empty: fill it in." in without.content.decode()
     assert not Stop.objects.get().withdrawn
     client.post(reverse("stop_withdraw", args=[stop.pk]), {"why": "never was"})
     assert Stop.objects.get().withdrawn

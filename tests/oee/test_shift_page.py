@@ -341,8 +341,8 @@ def test_a_stop_is_added_by_start_and_end_or_as_still_standing(cast, gun, leader
 
 
 REFUSED = {
-    "no reason": ({"reason": ""}, "This field is required"),
-    "no start": ({"started_at": ""}, "This field is required"),
+    "no reason": ({"reason": ""}, "Reason is empty: fill it in."),
+    "no start": ({"started_at": ""}, "From is empty: fill it in."),
     "neither minutes nor end": ({"minutes": ""}, "Give the minutes or the time"),
     "outside the shift": ({"started_at": "05:00"}, "lies outside the shift"),
     "both ways": ({"ended_at": "08:00"}, "do not agree"),
