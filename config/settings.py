@@ -101,6 +101,7 @@ TEMPLATES = [
                 "django.template.context_processors.request",
                 "django.contrib.auth.context_processors.auth",
                 "django.contrib.messages.context_processors.messages",
+                "config.context.shell",
             ],
         },
     }
@@ -178,7 +179,8 @@ AUTH_PASSWORD_VALIDATORS = [
 # A team shares a tablet, so one person's wrong guesses must not lock out the others.
 AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]
 AXES_FAILURE_LIMIT = 5
-AXES_COOLOFF_TIME = 0.25  # hours
+AXES_COOLOFF_TIME = 0.25  # hours; the template says so in words
+AXES_LOCKOUT_TEMPLATE = "registration/locked_out.html"
 AXES_RESET_ON_SUCCESS = True
 AXES_VERBOSE = False
 

@@ -42,7 +42,9 @@ def test_five_wrong_guesses_lock_the_name_out(client: Client, petra: User) -> No
     for _ in range(5):
         sign_in(client, "petra", "a wrong guess")
 
-    assert sign_in(client, "petra", PASSWORD).status_code == 429
+    response = sign_in(client, "petra", PASSWORD)
+    assert response.status_code == 429
+    assert "Wait a quarter of an hour" in response.content.decode()
     assert signed_in_as(client) is None
 
 
