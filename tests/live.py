@@ -42,10 +42,12 @@ def wait_until(question: Callable[[], bool], seconds: float = 30) -> None:
         time.sleep(0.05)
 
 
-def start_worker(services: Services) -> Child:
+def start_worker(services: Services, *options: str) -> Child:
     """A worker on the test database and the test broker, ready for messages."""
     log = services.directory / f"worker-{len(list(services.directory.iterdir()))}.log"
-    worker = Child("worker", WORKER, log=log, environment=child_environment())
+    worker = Child(
+        "worker", [*WORKER, *options], log=log, environment=child_environment()
+    )
     wait_until(lambda: " ready." in worker.last_words(200) or not worker.runs)
     assert worker.runs, worker.last_words()
     return worker

@@ -1,6 +1,7 @@
 """The queue's app finds its jobs, and its jobs find their time."""
 
 from datetime import UTC, datetime
+from pathlib import Path
 
 import pytest
 import time_machine
@@ -8,6 +9,9 @@ import time_machine
 from cells.models import Plant
 from config.celery import PlantNight, app
 from config.processes import Child
+from tests.config.fragile import die_then_write
+from tests.live import start_worker, wait_until
+from tests.services import Services
 
 
 def test_every_scheduled_job_exists() -> None:
@@ -42,3 +46,18 @@ def test_a_worker_answers(worker: Child) -> None:
     answers = app.control.ping(timeout=5)
 
     assert [list(answer.values()) for answer in answers] == [[{"ok": "pong"}]]
+
+
+@pytest.mark.live
+def test_a_job_whose_process_is_killed_is_done_again(
+    transactional_db: None, services: Services, tmp_path: Path
+) -> None:
+    attempts = tmp_path / "attempts"
+    worker = start_worker(services, "--include", "tests.config.fragile")
+    try:
+        die_then_write.delay(str(attempts))
+        wait_until(lambda: attempts.exists() and "done" in attempts.read_text())
+    finally:
+        worker.stop()
+
+    assert attempts.read_text() == "died\ndone\n"
