@@ -8,15 +8,18 @@ from django import forms
 from django.core.exceptions import ValidationError
 from django.db.models import QuerySet
 
+from cells import clock
 from cells.models import Shift
 from cells.moment_forms import PlantMomentFormField
-from cells.templatetags.figures import clock
+from cells.plant_forms import PlantForm
+from cells.templatetags.figures import clock as shown
 from cells.working_time.plant_time import (
     ClockChangeError,
     parse_clock_time,
     to_moment,
     to_wall,
 )
+from maintenance.stop_rules import LONGEST
 
 _MINUTES = re.compile(r"(\d{1,7})(?:[.,](\d{1,3})|:([0-5]\d))?")
 
@@ -42,7 +45,7 @@ class ShiftClockFormField(PlantMomentFormField):
     def read(self, text: str) -> datetime:
         inside = [moment for moment in self._moments(text) if self._lies_in(moment)]
         if not inside:
-            span = f"{clock(self.shift.starts_at)} to {clock(self.shift.ends_at)}"
+            span = f"{shown(self.shift.starts_at)} to {shown(self.shift.ends_at)}"
             raise ValueError(
                 f"{text} lies outside the shift, {span}: give a time in it. What "
                 "began before or goes on after belongs to another shift’s page."
@@ -111,6 +114,29 @@ class MinutesFormField(forms.Field):
                 code="seconds",
             )
         return int(whole) * 60 + exact
+
+
+class AsksIfLong(PlantForm):
+    """Grows the tick “it really was that long” once a span makes one wonder."""
+
+    long_ok = forms.BooleanField(
+        label=f"It really was longer than {LONGEST.days} days", required=False
+    )
+    span = ("started_at", "ended_at")
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        last = [name for name in ("long_ok", "why") if name in self.fields]
+        self.order_fields([*(name for name in self.fields if name not in last), *last])
+        if not self.is_bound:
+            del self.fields["long_ok"]
+
+    def clean(self) -> dict[str, Any] | None:
+        given = super().clean()
+        start, end = (self.cleaned_data.get(name) for name in self.span)
+        if not start or (end or clock.now()) - start <= LONGEST:
+            del self.fields["long_ok"]
+        return given
 
 
 def offer(form: forms.BaseForm, name: str, queryset: QuerySet[Any]) -> None:

@@ -7,10 +7,9 @@ from django.db.models import Q
 
 from cells.models import Area, Cell, Line
 from cells.moment_forms import PlantMomentFormField
-from cells.plant_forms import PlantForm, WhyField
+from cells.plant_forms import WhyField
 from cells.rights import Person
-from maintenance.forms.fields import offer
-from maintenance.forms.stops import LONG_OK
+from maintenance.forms.fields import AsksIfLong, offer
 from maintenance.models import LossClass, PlannedStop, Reason
 from maintenance.planned_stops import FACTS, Place
 from maintenance.rights import may_declare_planned_stop
@@ -51,12 +50,12 @@ class PlaceField(forms.ChoiceField):
         return self.places.get(code)
 
 
-class DeclareForm(PlantForm):
+class DeclareForm(AsksIfLong):
     place = PlaceField(label="Where", help_text="An area, a line or a cell.")
     reason = forms.ModelChoiceField(queryset=Reason.objects.none())
     starts_at = PlantMomentFormField(label="From")
     ends_at = PlantMomentFormField(label="Until")
-    long_ok = forms.BooleanField(label=LONG_OK, required=False)
+    span = ("starts_at", "ends_at")
     reason_kept: int | None = None
 
     def __init__(self, *args: Any, user: Person, **kwargs: Any) -> None:

@@ -9,14 +9,13 @@ from cells.models import Cell, Placement, Shift
 from cells.moment_forms import PlantMomentFormField
 from cells.plant_forms import PlantForm, WhyField
 from maintenance.forms.fields import (
+    AsksIfLong,
     CellChoiceField,
     MinutesFormField,
     ShiftClockFormField,
     offer,
 )
 from maintenance.models import Reason, Stop
-
-LONG_OK = "It really was longer than 31 days"
 
 
 def cells_of_area(area_id: int) -> Any:
@@ -84,7 +83,7 @@ class StartStopForm(PlantForm):
     reason = forms.ModelChoiceField(queryset=Reason.objects.all())
 
 
-class CorrectStopForm(PlantForm):
+class CorrectStopForm(AsksIfLong):
     """Those facts of a stop that this person may correct, and why."""
 
     cell = CellChoiceField(queryset=Cell.objects.none())
@@ -108,7 +107,6 @@ class CorrectStopForm(PlantForm):
         required=False,
         help_text="What maintenance found, not what was seen from outside.",
     )
-    long_ok = forms.BooleanField(label=LONG_OK, required=False)
     why = WhyField()
 
     def __init__(
@@ -122,8 +120,6 @@ class CorrectStopForm(PlantForm):
             if name not in may_change:
                 self.fields.pop(name, None)
                 self.fields.pop(f"{name}_which", None)
-        if "ended_at" not in may_change:
-            del self.fields["long_ok"]
 
     def _offer(self, stop: Stop) -> None:
         cells = cells_of_area(stop.cell.line.area_id) | Cell.objects.filter(
