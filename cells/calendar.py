@@ -14,7 +14,7 @@ from django.contrib.auth.models import User
 from django.core.exceptions import ValidationError
 from django.db import transaction
 
-from cells import clock, rights, shifts, trail
+from cells import clock, codes, rights, shifts, trail
 from cells.models import Area, DayOff, Line, OneOffShift, Plant, ShiftPattern
 from cells.shift_plan import inputs_of, planned_shifts
 from cells.working_time.breaks import check_breaks, parse_breaks
@@ -25,6 +25,8 @@ from cells.working_time.weekdays import parse_weekdays
 _DAY = timedelta(days=1)
 # Long enough for every weekday to meet every other pattern's, clock change or not.
 _FORTNIGHT = timedelta(days=15)
+
+HISTORY_YEARS = 10
 
 ONLY_PLANNERS = "Only a planner edits the calendar: ask one to enter this."
 
@@ -50,8 +52,9 @@ def add_pattern(
     why: str = "",
 ) -> ShiftPattern:
     _need_planner(by)
-    _check_line(area, line)
+    check_line(area, line)
     _check_facts(facts)
+    _check_not_long_ago(valid_from)
     pattern = ShiftPattern(
         area=area,
         line=line,
@@ -62,7 +65,7 @@ def add_pattern(
     pattern.full_clean()
     pattern.save()
     trail.created([pattern], by=by, why=why)
-    _replan(_lines(area, line), valid_from, valid_to, by=by, why=why)
+    replan(_lines(area, line), valid_from, valid_to, by=by, why=why)
     return pattern
 
 
@@ -94,7 +97,7 @@ def change_pattern(
         changed.save()
         trail.created([changed], by=by, why=why)
     lines = _lines(pattern.area, pattern.line)
-    _replan(lines, from_date, changed.valid_to, by=by, why=why)
+    replan(lines, from_date, changed.valid_to, by=by, why=why)
     return changed
 
 
@@ -113,7 +116,7 @@ def end_pattern(*, pattern: ShiftPattern, last_day: date, by: User, why: str) ->
     trail.save_changes(pattern, {"valid_to": last_day}, by=by, why=why)
     first = min(day for day in ends if day is not None)
     last = None if None in ends else max(day for day in ends if day is not None)
-    _replan(_lines(pattern.area, pattern.line), first, last, by=by, why=why)
+    replan(_lines(pattern.area, pattern.line), first, last, by=by, why=why)
 
 
 @transaction.atomic
@@ -124,7 +127,7 @@ def remove_pattern(*, pattern: ShiftPattern, by: User, why: str) -> None:
     first, last = pattern.valid_from, pattern.valid_to
     trail.removed(pattern, by=by, why=why)
     pattern.delete()
-    _replan(lines, first, last, by=by, why=why)
+    replan(lines, first, last, by=by, why=why)
 
 
 @transaction.atomic
@@ -140,12 +143,12 @@ def add_day_off(
     """Of a line, an area or (neither) the whole plant."""
     _need_planner(by)
     if line is not None:
-        _check_line(area or line.area, line)
+        check_line(area or line.area, line)
     day_off = DayOff(date=on, area=area, line=line, name=name)
     day_off.full_clean()
     day_off.save()
     trail.created([day_off], by=by, why=why)
-    _replan(_lines(area, line), on, on, by=by, why=why)
+    replan(_lines(area, line), on, on, by=by, why=why)
     return day_off
 
 
@@ -155,7 +158,7 @@ def remove_day_off(*, day_off: DayOff, by: User, why: str) -> None:
     on, lines = day_off.date, _lines(day_off.area, day_off.line)
     trail.removed(day_off, by=by, why=why)
     day_off.delete()
-    _replan(lines, on, on, by=by, why=why)
+    replan(lines, on, on, by=by, why=why)
 
 
 @transaction.atomic
@@ -175,12 +178,12 @@ def set_one_off_shift(
     One of that name and date that is there already is changed.
     """
     _need_planner(by)
-    _check_line(area, line)
+    check_line(area, line)
     zone = Plant.current().zone
-    _check_one_off(name, starts_at, ends_at, breaks)
+    check_one_off(name, starts_at, ends_at, breaks)
     starts_on = local_date(starts_at, zone)
     if starts_at == ends_at:
-        _check_cancels_something(_lines(area, line), name, starts_on)
+        check_cancels_something(_lines(area, line), name, starts_on)
     times = {"starts_at": starts_at, "ends_at": ends_at, "breaks": breaks}
     one_off = OneOffShift.objects.filter(
         area=area, line=line, name=name, starts_on=starts_on
@@ -194,7 +197,7 @@ def set_one_off_shift(
         trail.created([one_off], by=by, why=why)
     else:
         trail.save_changes(one_off, times, by=by, why=why)
-    _replan(_lines(area, line), starts_on, starts_on, by=by, why=why)
+    replan(_lines(area, line), starts_on, starts_on, by=by, why=why)
     return one_off
 
 
@@ -205,7 +208,7 @@ def remove_one_off_shift(*, one_off: OneOffShift, by: User, why: str) -> None:
     on, lines = one_off.starts_on, _lines(one_off.area, one_off.line)
     trail.removed(one_off, by=by, why=why)
     one_off.delete()
-    _replan(lines, on, on, by=by, why=why)
+    replan(lines, on, on, by=by, why=why)
 
 
 def _need_planner(by: User) -> None:
@@ -220,9 +223,15 @@ def _lines(area: Area | None, line: Line | None) -> list[Line]:
     return list(Line.objects.all())
 
 
-def _replan(
-    lines: list[Line], first: date, last: date | None, *, by: User, why: str
-) -> None:
+def replan(
+    lines: list[Line],
+    first: date,
+    last: date | None,
+    *,
+    by: User | None,
+    why: str,
+    door: str = "page",
+) -> shifts.Outcome:
     """Make the shifts anew that start from first to last, as far as they are stored.
 
     Clashes are looked for beyond the horizon too, lest a pattern of next year that
@@ -237,11 +246,14 @@ def _replan(
     except ValueError as error:
         raise ValidationError(str(error)) from error
     stored_to = min(last or horizon, horizon)
-    if first <= stored_to:
-        shifts.materialise(lines=lines, first=first, last=stored_to, by=by, why=why)
+    if first > stored_to:
+        return shifts.Outcome()
+    return shifts.materialise(
+        lines=lines, first=first, last=stored_to, by=by, why=why, door=door
+    )
 
 
-def _check_line(area: Area, line: Line | None) -> None:
+def check_line(area: Area, line: Line | None) -> None:
     if line is not None and line.area_id != area.pk:
         raise ValidationError(
             {
@@ -261,10 +273,23 @@ def _told(field: str) -> Iterator[None]:
 
 
 def _check_facts(facts: PatternFacts) -> None:
+    codes.check_key("name", facts.name)
     with _told("weekdays"):
         parse_weekdays(facts.weekdays)
     with _told("breaks"):
         check_breaks(parse_breaks(facts.breaks), facts.start, facts.end)
+
+
+def _check_not_long_ago(valid_from: date) -> None:
+    """A slip of the keys would make the shifts of decades."""
+    oldest = clock.today() - timedelta(days=365 * HISTORY_YEARS)
+    if valid_from < oldest:
+        raise ValidationError(
+            {
+                "valid_from": f"{valid_from} lies more than {HISTORY_YEARS} years back: "
+                "check the year."
+            }
+        )
 
 
 def _check_holds(pattern: ShiftPattern, day: date, field: str) -> None:
@@ -278,7 +303,7 @@ def _check_holds(pattern: ShiftPattern, day: date, field: str) -> None:
         )
 
 
-def _check_one_off(
+def check_one_off(
     name: str, starts_at: datetime, ends_at: datetime, breaks: str
 ) -> None:
     if ends_at < starts_at:
@@ -288,6 +313,7 @@ def _check_one_off(
                 "the start again to cancel the shift."
             }
         )
+    codes.check_key("name", name)
     with _told("breaks"):
         one_off = OneOff(
             name=name,
@@ -298,7 +324,7 @@ def _check_one_off(
         one_off_shift(one_off, Plant.current().zone)
 
 
-def _check_cancels_something(lines: Iterable[Line], name: str, on: date) -> None:
+def check_cancels_something(lines: Iterable[Line], name: str, on: date) -> None:
     """A cancelled shift of a misspelt name would silently cancel nothing."""
     for _, inputs in inputs_of(lines, on, on):
         if any(one.name == name and one.starts_on(on) for one in inputs.patterns):

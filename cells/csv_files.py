@@ -110,6 +110,16 @@ def read_rows(
         faults.append(contract.fault(unreadable.line, "", unreadable.reason))
 
 
+def header_of(stream: BinaryIO) -> list[str]:
+    """Return the names in a file's header, as far as it can be read, and rewind."""
+    try:
+        _, names = next(_table(stream), (1, []))
+    except _UnreadableError:
+        names = []
+    stream.seek(0)
+    return names
+
+
 def write_rows(
     out: "SupportsWrite[str]", header: Sequence[str], rows: Iterable[Sequence[object]]
 ) -> None:

@@ -208,7 +208,7 @@ def set_bank(
 ) -> Bank:
     """Bodies that fit between two neighbours of the flow."""
     need_planner(by)
-    _check_neighbours(from_cell, to_cell)
+    check_neighbours(from_cell, to_cell)
     bank = Bank.objects.filter(from_cell=from_cell, to_cell=to_cell).first()
     if bank is not None:
         trail.save_changes(bank, {"capacity": capacity}, by=by, why=why)
@@ -225,7 +225,7 @@ def _check_code(code: str) -> None:
     codes.check_free(code)
 
 
-def _check_neighbours(from_cell: Cell, to_cell: Cell) -> None:
+def check_neighbours(from_cell: Cell, to_cell: Cell) -> None:
     """Within a line nothing may stand between; lines themselves may be joined."""
     if from_cell.line_id != to_cell.line_id:
         return

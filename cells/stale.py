@@ -82,7 +82,7 @@ def mark_cycles(cell_ids: Iterable[int], since: object) -> int:
 
 
 def touched_pairs(spans: pd.DataFrame) -> set[tuple[int, int]]:
-    """The (cell id, shift id) pairs that spans touch; cell, start and end in seconds."""
+    """The (cell id, shift id) pairs that these spans (cell, start, end: s) touch."""
     return set(_touched(spans)) if len(spans) else set()
 
 

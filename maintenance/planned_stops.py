@@ -91,9 +91,9 @@ def correct_planned_stop(
     for field, value in columns.items():
         setattr(wanted, field, value)
     _check(wanted, changed=changed, long_ok=long_ok)
-    if _covers_more(before, wanted):
+    if covers_more(before, wanted):
         if before.starts_at <= clock.now():
-            raise ValidationError(_grows(before))
+            raise ValidationError(grows(before))
         columns["declared_at"] = clock.now()
     if trail.save_changes(planned, columns, by=by, why=why.strip(), door=door):
         _mark(before, planned)
@@ -150,12 +150,12 @@ def _check(planned: PlannedStop, *, changed: set[str], long_ok: bool) -> None:
     if "place" in changed and cell and stop_rules.cell_retired(cell, planned.starts_at):
         found["place"] = stop_rules.retired_cell(cell)
     if not found:
-        found = _declared_already(planned)
+        found = declared_already(planned)
     if found:
         raise ValidationError(found)
 
 
-def _declared_already(planned: PlannedStop) -> dict[str, str]:
+def declared_already(planned: PlannedStop) -> dict[str, str]:
     same = PlannedStop.objects.filter(
         area=planned.area,
         line=planned.line,
@@ -177,7 +177,7 @@ def _declared_already(planned: PlannedStop) -> dict[str, str]:
     }
 
 
-def _covers_more(before: PlannedStop, after: PlannedStop) -> bool:
+def covers_more(before: PlannedStop, after: PlannedStop) -> bool:
     return (
         after.starts_at < before.starts_at
         or after.ends_at > before.ends_at
@@ -185,7 +185,7 @@ def _covers_more(before: PlannedStop, after: PlannedStop) -> bool:
     )
 
 
-def _grows(before: PlannedStop) -> dict[str, str]:
+def grows(before: PlannedStop) -> dict[str, str]:
     return {
         "ends_at": (
             f"This planned stop began at {moment(before.starts_at)} and would now "

@@ -92,17 +92,7 @@ def change_reason(
     if unknown := sorted(set(changes) - set(FACTS)):
         raise TypeError(f"{', '.join(unknown)}: no fact of a reason that can change")
     reason = _stored(reason, by, why)
-    new_class = changes.get("loss_class", reason.loss_class)
-    if new_class != reason.loss_class and is_used(reason):
-        raise ValidationError(
-            {
-                "loss_class": (
-                    f"“{reason}” was logged as {reason.get_loss_class_display()} "
-                    "already, and those figures would change silently: retire it and "
-                    "add a new reason with the other class."
-                )
-            }
-        )
+    check_class(reason, changes.get("loss_class", reason.loss_class))
     trail.save_changes(reason, changes, by=by, why=why.strip(), door=door)
     return reason
 
@@ -129,6 +119,20 @@ def offer_reason_again(
         raise ValidationError(f"“{reason}” is offered already.")
     trail.save_changes(reason, {"retired_on": None}, by=by, why=why.strip(), door=door)
     return reason
+
+
+def check_class(reason: Reason, new_class: str) -> None:
+    """A used reason keeps its class."""
+    if new_class != reason.loss_class and is_used(reason):
+        raise ValidationError(
+            {
+                "loss_class": (
+                    f"“{reason}” was logged as {reason.get_loss_class_display()} "
+                    "already, and those figures would change silently: retire it and "
+                    "add a new reason with the other class."
+                )
+            }
+        )
 
 
 def is_used(reason: Reason) -> bool:

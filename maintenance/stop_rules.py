@@ -167,15 +167,15 @@ def _unknown_position(stop: Stop) -> Faults:
     known = set(
         Placement.objects.filter(cell=stop.cell).values_list("position", flat=True)
     )
-    if stop.position in known:
-        return {}
+    return {} if stop.position in known else {"position": unknown_position(stop, known)}
+
+
+def unknown_position(stop: Stop, known: Iterable[str]) -> str:
     choice = ", ".join(sorted(known)) or "none is on record"
-    return {
-        "position": (
-            f"Cell {stop.cell} has no position “{stop.position}”: choose one of its "
-            f"own ({choice}) or leave it empty."
-        )
-    }
+    return (
+        f"Cell {stop.cell} has no position “{stop.position}”: choose one of its "
+        f"own ({choice}) or leave it empty."
+    )
 
 
 def _overlap(stop: Stop) -> Faults:
@@ -190,16 +190,20 @@ def _overlap(stop: Stop) -> Faults:
     if other is None:
         return {}
     if other.ended_at is None and stop.ended_at is None:
-        return {
-            "reason": (
-                f"Cell {stop.cell} already has a running stop “{stop.reason}” since "
-                f"{moment(other.started_at)}: end that one first."
-            )
-        }
+        return {"reason": running_already(other)}
+    return {"started_at": overlaps(other)}
+
+
+def running_already(other: Stop) -> str:
+    return (
+        f"Cell {other.cell} already has a running stop “{other.reason}” since "
+        f"{moment(other.started_at)}: end that one first."
+    )
+
+
+def overlaps(other: Stop) -> str:
     until = f"to {moment(other.ended_at)}" if other.ended_at else "and still running"
-    return {
-        "started_at": (
-            f"Cell {stop.cell} already has a stop “{stop.reason}” in that time, from "
-            f"{moment(other.started_at)} {until}: correct that one instead."
-        )
-    }
+    return (
+        f"Cell {other.cell} already has a stop “{other.reason}” in that time, from "
+        f"{moment(other.started_at)} {until}: correct that one instead."
+    )

@@ -144,14 +144,18 @@ def faults(tally: Tally) -> dict[str, str]:
     return found
 
 
+def not_begun(shift: Shift) -> str:
+    return (
+        f"Shift {shift} begins at {moment(shift.starts_at)}: enter its tallies once it "
+        "has begun."
+    )
+
+
 def _check(tally: Tally, changed: Collection[str]) -> None:
     found = faults(tally)
     shift = tally.shift
     if shift.starts_at > clock.now():
-        found["shift"] = (
-            f"Shift {shift} begins at {moment(shift.starts_at)}: enter its tallies "
-            "once it has begun."
-        )
+        found["shift"] = not_begun(shift)
     if "reason" in changed and tally.reason.retired_on:
         found.setdefault("reason", stop_rules.retired_reason(tally.reason))
     if "cell" in changed and stop_rules.cell_retired(tally.cell, shift.starts_at):

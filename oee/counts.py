@@ -5,6 +5,7 @@ moments where no shift was planned, which the registry-health page then lists.
 What is implausible is for the ledger to flag; only the impossible is refused here.
 """
 
+from collections.abc import Iterable
 from datetime import date, datetime
 from typing import Any
 
@@ -47,9 +48,9 @@ def enter_count(
     A count that was withdrawn comes back with the new numbers.
     """
     cell, line = (at, None) if isinstance(at, Cell) else (None, at)
-    _check_time(at, shift, starts_at, ends_at)
-    _check_place(at, leg, shift, starts_at)
-    numbers = _checked_numbers(total=total, good=good, rework=rework, scrap=scrap)
+    check_time(at, shift, starts_at, ends_at)
+    check_place(at, leg, shift, starts_at)
+    numbers = checked_numbers(total=total, good=good, rework=rework, scrap=scrap)
     until = _until(shift, ends_at)
     if by is not None:
         need_to_count(by, _line_of(at), until)
@@ -97,7 +98,7 @@ def correct_count(
     if count.withdrawn:
         raise ValidationError(f"{count} is withdrawn: enter it again instead.")
     _need_to_change(count, by, why)
-    numbers = _checked_numbers(total=total, good=good, rework=rework, scrap=scrap)
+    numbers = checked_numbers(total=total, good=good, rework=rework, scrap=scrap)
     if trail.save_changes(count, numbers, by=by, why=why.strip(), door=door):
         _mark(count)
     return count
@@ -133,6 +134,32 @@ def cells_counted_by(count: Count) -> list[int]:
         .order_by("pk")
         .values_list("pk", flat=True)
     )
+
+
+def pairs_counted_by(places: Iterable[tuple[int, str, int]]) -> set[tuple[int, int]]:
+    """The same for many counts of (line id, leg, shift id), as (cell id, shift id)."""
+    wanted = set(places)
+    lines = {line for line, _, _ in wanted}
+    days = dict(
+        Shift.objects.filter(line__in=lines).values_list("pk", "production_date")
+    )
+    own = set(
+        Count.objects.order_by()
+        .filter(shift__line__in=lines, cell__isnull=False, withdrawn=False)
+        .values_list("cell_id", "shift_id")
+    )
+    placed: dict[tuple[int, str], list[tuple[int, date | None]]] = {}
+    cells = Cell.objects.order_by().filter(line__in=lines)
+    for cell, line, leg, retired_on in cells.values_list(
+        "pk", "line_id", "leg", "retired_on"
+    ):
+        placed.setdefault((line, leg), []).append((cell, retired_on))
+    return {
+        (cell, shift)
+        for line, leg, shift in wanted
+        for cell, retired_on in placed.get((line, leg), [])
+        if (cell, shift) not in own and (retired_on is None or retired_on > days[shift])
+    }
 
 
 def _locked(count: Count) -> Count:
@@ -178,7 +205,7 @@ def _need_to_change(count: Count, by: User | None, why: str) -> None:
         raise ValidationError({"why": WHY})
 
 
-def _checked_numbers(**numbers: int | None) -> dict[str, int | None]:
+def checked_numbers(**numbers: int | None) -> dict[str, int | None]:
     faults = {}
     for name, value in numbers.items():
         if value is not None and value < 0:
@@ -215,7 +242,7 @@ def _check_sums(total: int, good: int, rework: int | None, scrap: int | None) ->
         )
 
 
-def _check_time(
+def check_time(
     at: Cell | Line,
     shift: Shift | None,
     starts_at: datetime | None,
@@ -282,7 +309,7 @@ def _check_span(at: Cell | Line, starts_at: datetime, ends_at: datetime) -> None
         )
 
 
-def _check_place(
+def check_place(
     at: Cell | Line, leg: str, shift: Shift | None, starts_at: datetime | None
 ) -> None:
     if isinstance(at, Cell):
@@ -305,7 +332,7 @@ def _check_cell(
     if shift is not None:
         day = shift.production_date
     else:
-        assert starts_at is not None  # _check_time
+        assert starts_at is not None  # check_time
         day = local_date(starts_at, Plant.current().zone)
     if cell.retired_on <= day:
         raise ValidationError(
@@ -329,7 +356,7 @@ def _line_of(at: Cell | Line) -> Line:
 
 def _until(shift: Shift | None, ends_at: datetime | None) -> datetime:
     until = shift.ends_at if shift else ends_at
-    assert until is not None  # _check_time and the constraint on the table
+    assert until is not None  # check_time and the constraint on the table
     return until
 
 

@@ -49,24 +49,15 @@ def set_ideal_cycle(
     return cycle
 
 
+def check_seconds(seconds: Decimal) -> None:
+    if found := _seconds_faults(seconds):
+        raise ValidationError(found)
+
+
 def _check(
     cell: Cell, variant: Variant, seconds: Decimal, valid_from: date, why: str
 ) -> None:
-    faults = {}
-    if not seconds.is_finite() or seconds <= 0:
-        faults["seconds"] = (
-            f"The ideal cycle ({seconds} s) must be above 0 s: give the seconds that "
-            "one body takes at best."
-        )
-    elif seconds > LONGEST:
-        faults["seconds"] = (
-            f"The ideal cycle ({seconds} s) is longer than a day: check the digits."
-        )
-    elif seconds != round(seconds, DECIMALS):
-        faults["seconds"] = (
-            f"The ideal cycle ({seconds} s) has more than {DECIMALS} decimals: the "
-            "account is exact to a millionth of a second."
-        )
+    faults = _seconds_faults(seconds)
     if not why.strip():
         faults["why"] = (
             f"Say why {variant} takes {seconds} s in {cell} from {valid_from}: the "
@@ -74,3 +65,18 @@ def _check(
         )
     if faults:
         raise ValidationError(faults)
+
+
+def _seconds_faults(seconds: Decimal) -> dict[str, str]:
+    if not seconds.is_finite() or seconds <= 0:
+        words = "must be above 0 s: give the seconds that one body takes at best."
+    elif seconds > LONGEST:
+        words = "is longer than a day: check the digits."
+    elif seconds != round(seconds, DECIMALS):
+        words = (
+            f"has more than {DECIMALS} decimals: the account is exact to a millionth "
+            "of a second."
+        )
+    else:
+        return {}
+    return {"seconds": f"The ideal cycle ({seconds} s) {words}"}

@@ -26,14 +26,7 @@ def set_plan(
     """
     if by is not None:
         need_to_plan_output(by)
-    if not 0 <= bodies <= MOST_BODIES:
-        raise ValidationError(
-            {"bodies": f"Planned bodies ({bodies}) must lie between 0 and a million."}
-        )
-    if shift.is_cancelled and bodies:
-        raise ValidationError(
-            {"bodies": f"{shift} was cancelled: plan 0 bodies, or another shift."}
-        )
+    check(shift, bodies)
     plan = ProductionPlan.objects.filter(shift=shift).first()
     if plan is None:
         plan = ProductionPlan(shift=shift, bodies=bodies)
@@ -47,3 +40,14 @@ def set_plan(
             )
         trail.save_changes(plan, {"bodies": bodies}, by=by, why=why, door=door)
     return plan
+
+
+def check(shift: Shift, bodies: int) -> None:
+    if not 0 <= bodies <= MOST_BODIES:
+        raise ValidationError(
+            {"bodies": f"Planned bodies ({bodies}) must lie between 0 and a million."}
+        )
+    if shift.is_cancelled and bodies:
+        raise ValidationError(
+            {"bodies": f"{shift} was cancelled: plan 0 bodies, or another shift."}
+        )

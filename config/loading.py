@@ -1,0 +1,158 @@
+"""Load a plant's files: all of them or none, in the order in which they build up.
+
+What a file holds and which rules it keeps is said in the `files` of each app. Here they
+are put in order, in one transaction, and what hangs on all of them together is done.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from django.db import IntegrityError, transaction
+from django.utils import timezone
+
+from cells.csv_files import Fault
+from cells.files import calendar, floor, machines, readings
+from cells.files.run import Outcome, Progress, Run
+from cells.files.sheet import Sheet
+from cells.models import Plant
+from maintenance import open_tasks
+from maintenance.files import done, planned_stops, reasons, routines, shifts, stops
+from oee.files import counts, variants
+
+#: In the order in which one names what another brings.
+FLOOR: list[type[Sheet]] = [
+    floor.PlantSheet,
+    floor.AreaSheet,
+    floor.LineSheet,
+    floor.CellSheet,
+    floor.BankSheet,
+    machines.MachineSheet,
+    machines.MeterSheet,
+    calendar.PatternSheet,
+    calendar.DayOffSheet,
+    calendar.OneOffSheet,
+]
+#: Loaded once the shifts are made.
+EVENTS: list[type[Sheet]] = [
+    calendar.WorkedBreakSheet,
+    variants.VariantSheet,
+    variants.IdealCycleSheet,
+    reasons.ReasonSheet,
+    planned_stops.PlannedStopSheet,
+    stops.StopSheet,
+    shifts.TallySheet,
+    counts.CountSheet,
+    counts.PlanSheet,
+    shifts.ConfirmationSheet,
+    routines.RoutineSheet,
+    routines.StepSheet,
+    routines.FirstDueSheet,
+    readings.ReadingSheet,
+    done.DoneSheet,
+    done.StepResultSheet,
+    routines.CrewSheet,
+]
+FILES = [sheet.file for sheet in (*FLOOR, *EVENTS)]
+
+
+@dataclass
+class Report:
+    outcomes: list[Outcome] = field(default_factory=list)
+    faults: list[Fault] = field(default_factory=list)
+
+
+def load(
+    directory: Path | str, *, check: bool = False, progress: Progress | None = None
+) -> Report:
+    """Load what a directory holds; nothing is saved where a fault is found.
+
+    `check` saves nothing either, and tells what would be new. `progress` is told of
+    each file: its name, the rows done and the rows there are.
+    """
+    directory = Path(directory)
+    faults = _directory_faults(directory)
+    if faults:
+        return Report(faults=faults)
+    run = Run(directory, Plant.current().zone, progress)
+    try:
+        with transaction.atomic():
+            _load_all(run)
+            if check or run.faults:
+                transaction.set_rollback(True)
+    except IntegrityError as error:
+        # Nobody else writes on SQLite meanwhile; on PostgreSQL a person may.
+        words = f"Somebody entered the same meanwhile ({error}): load again."
+        run.refuse(Fault(str(directory), None, "", words))
+    return Report(run.outcomes, in_order(run.faults))
+
+
+def in_order(faults: list[Fault]) -> list[Fault]:
+    """File by file in the order of loading, line by line."""
+    place = {file: number for number, file in enumerate(FILES)}
+    return sorted(
+        faults, key=lambda fault: (place.get(fault.file, -1), fault.line or 0)
+    )
+
+
+def _load_all(run: Run) -> None:
+    if not (run.directory / "plant.csv").exists() and not Plant.objects.exists():
+        words = "Nothing says yet which plant this is, and in which time zone: add it."
+        run.refuse(Fault("plant.csv", None, "", words))
+    sheets: dict[type[Sheet], Sheet] = {}
+    for kind in FLOOR:
+        _load_one(run, kind, sheets)
+    lines = sheets.get(floor.LineSheet)
+    if isinstance(lines, floor.LineSheet):
+        with timezone.override(run.zone):
+            lines.finish_counting_cells()
+    calendar.plan_shifts(run)
+    for kind in EVENTS:
+        _load_one(run, kind, sheets)
+    with timezone.override(run.zone):
+        readings.check_rising(run)
+    if not run.faults:
+        run.touched.mark()
+        _move_tasks(run)
+
+
+def _load_one(run: Run, kind: type[Sheet], sheets: dict[type[Sheet], Sheet]) -> None:
+    path = run.directory / kind.file
+    if not path.exists():
+        return
+    sheet = sheets[kind] = kind(run)
+    with timezone.override(run.zone), path.open("rb") as stream:
+        total = max(0, sum(block.count(b"\n") for block in _blocks(path)) - 1)
+        sheet.load(stream, total)
+
+
+def _blocks(path: Path) -> Iterator[bytes]:
+    with path.open("rb") as stream:
+        while block := stream.read(1 << 20):
+            yield block
+
+
+def _move_tasks(run: Run) -> None:
+    """Judge what was done and open what is due, where this load may have moved it."""
+    if run.due_of or run.moved or any(run.readings.rows()) or run.touched.new_shifts:
+        open_tasks.judge()
+        open_tasks.update_tasks()
+
+
+def _directory_faults(directory: Path) -> list[Fault]:
+    def fault(file: str, words: str) -> Fault:
+        return Fault(file, None, "", words)
+
+    if not directory.is_dir():
+        return [fault(str(directory), "There is no such directory: check the path.")]
+    names = sorted(path.name for path in directory.iterdir())
+    known = ", ".join(FILES)
+    unknown = [
+        fault(name, f"No file of that name is loaded: name it as one of {known}.")
+        for name in names
+        if name.lower().endswith(".csv") and name not in FILES
+    ]
+    if not unknown and not set(names) & set(FILES):
+        words = f"The directory holds none of the files to load: {known}."
+        return [fault(str(directory), words)]
+    return unknown
