@@ -177,7 +177,7 @@ def test_a_worked_example_comes_out_of_the_export(
     area: Area, told: dict, expected: dict
 ) -> None:
     work(area, "L1", **told)
-    assert said("compute_oee") == "1 …\n1 cell-shift computed.\n"
+    assert said("compute_oee") == "1 so far …\n1 cell-shift computed.\n"
 
     (row,) = printed("export_cell_shifts")
 

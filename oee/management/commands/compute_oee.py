@@ -45,4 +45,4 @@ class Command(BaseCommand):
         self.stderr.write(f"{computed} {done} computed.")
 
     def say_how_far(self, computed: int) -> None:
-        self.stderr.write(f"{computed} …")
+        self.stderr.write(f"{computed} so far …")
