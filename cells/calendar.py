@@ -286,8 +286,8 @@ def _check_not_long_ago(valid_from: date) -> None:
     if valid_from < oldest:
         raise ValidationError(
             {
-                "valid_from": f"{valid_from} lies more than {HISTORY_YEARS} years back: "
-                "check the year."
+                "valid_from": f"{valid_from} lies more than {HISTORY_YEARS} years "
+                "back: check the year."
             }
         )
 

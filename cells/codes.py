@@ -8,6 +8,7 @@ import re
 
 from django.core.exceptions import ValidationError
 
+from cells import csv_cells
 from cells.models import Area, Cell, Line
 
 _CODE = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]*")
@@ -21,6 +22,14 @@ def check_shape(code: str) -> None:
                 "dots, dashes and underscores, without spaces."
             }
         )
+
+
+def check_key(field: str, key: str, max_length: int = 40) -> None:
+    """Other keys (serials, positions, names of shifts): as files may bring them."""
+    try:
+        csv_cells.code(max_length)(key)
+    except ValueError as error:
+        raise ValidationError({field: str(error)}) from error
 
 
 def check_free(code: str) -> None:

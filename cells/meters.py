@@ -16,7 +16,7 @@ from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.dispatch import Signal
 
-from cells import clock, rights, trail
+from cells import clock, codes, rights, trail
 from cells.metering.history import MeterHistory, MeterReading
 from cells.metering.questions import reading_questions
 from cells.models import Area, Machine, Meter, Placement, Plant, Reading
@@ -50,6 +50,7 @@ def add_meter(
     *, machine: Machine, name: str, unit: str, max_per_hour: Decimal | None, by: User
 ) -> Meter:
     need_planner(by)
+    codes.check_key("name", name)
     if machine.meters.filter(name__iexact=name).exists():
         raise ValidationError(
             {

@@ -11,7 +11,7 @@ from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.dispatch import Signal
 
-from cells import clock, trail
+from cells import clock, codes, trail
 from cells.models import Cell, Machine, Placement
 from cells.registry import need_planner
 
@@ -32,7 +32,7 @@ def add_machine(
                 f"{taken.get_kind_display()} already: open that machine instead."
             }
         )
-    _check_serial(serial)
+    codes.check_key("serial", serial)
     machine = Machine(serial=serial, kind=kind, model=model, tags=tags or [])
     machine.full_clean()
     machine.save()
@@ -77,19 +77,10 @@ def swap_machine(
     return placement
 
 
-def _check_serial(serial: str) -> None:
-    if "/" in serial or serial != serial.strip():
-        raise ValidationError(
-            {
-                "serial": f"The serial number “{serial}” cannot be used: write it "
-                "without a slash and without spaces around it."
-            }
-        )
-
-
 def _place(
     machine: Machine, cell: Cell, position: str, on: date, *, by: User, why: str
 ) -> Placement:
+    codes.check_key("position", position)
     _check_not_ahead("placed_on", on)
     _check_cell_stays(cell)
     _check_machine_is_free(machine, on)

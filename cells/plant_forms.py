@@ -4,12 +4,14 @@ Django's own words ("Enter a whole number.") name neither field nor value, so th
 both in front. What a verb refuses is put beside the field that it names.
 """
 
+from datetime import date
 from typing import Any
 
 from django import forms
 from django.core.exceptions import ValidationError
 
 from cells.moment_forms import AsksWhich
+from cells.working_time.plant_time import FIRST_YEAR, LAST_YEAR
 
 # Codes of errors that a form field raises by itself, in Django's words.
 _DJANGOS_OWN = {
@@ -68,6 +70,16 @@ def add_errors(form: forms.BaseForm, error: ValidationError) -> None:
 
 class DateField(forms.DateField):
     widget = forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
+
+    def to_python(self, value: Any) -> date | None:
+        day = super().to_python(value)
+        if day is not None and not FIRST_YEAR <= day.year <= LAST_YEAR:
+            raise ValidationError(
+                f"{day} lies outside the years {FIRST_YEAR} to {LAST_YEAR}: check the "
+                "year.",
+                code="year",
+            )
+        return day
 
 
 class TimeField(forms.TimeField):

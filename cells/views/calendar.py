@@ -251,7 +251,7 @@ def _weeks(
             (day, _worked(by_day[day], line_count))
             for day in (monday + timedelta(weeks=week, days=n) for n in range(7))
         ]
-        for week in range(shifts.WEEKS_AHEAD + 1)
+        for week in range(shifts.WEEKS_AHEAD)
     ]
 
 

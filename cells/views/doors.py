@@ -10,6 +10,7 @@ from django.contrib import messages
 from django.core.exceptions import ValidationError
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
+from django.utils.http import content_disposition_header
 
 from cells.csv_files import write_rows
 from cells.plant_forms import PlantForm, add_errors
@@ -73,7 +74,9 @@ def csv_table(
     """A table's rows as a file for a spreadsheet."""
     answer = HttpResponse(
         content_type="text/csv; charset=utf-8",
-        headers={"Content-Disposition": f'attachment; filename="{name}.csv"'},
+        headers={
+            "Content-Disposition": str(content_disposition_header(True, f"{name}.csv"))
+        },
     )
     write_rows(answer, header, rows)
     return answer

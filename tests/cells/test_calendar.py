@@ -92,6 +92,18 @@ def test_what_cannot_be_a_pattern_is_refused_by_field(
     assert sentence in refused.value.message_dict[field][0]
 
 
+@pytest.mark.parametrize("name", ["a/b", "=A1", " x", ""])
+def test_a_shifts_name_must_fit_in_an_address_and_a_file(cast: Cast, name: str) -> None:
+    with pytest.raises(ValidationError) as refused:
+        add(cast, NIGHT._replace(name=name))
+    assert "name" in refused.value.message_dict
+
+
+def test_a_pattern_of_decades_ago_is_a_slip_of_the_keys(cast: Cast) -> None:
+    with pytest.raises(ValidationError, match="more than 10 years back: check the"):
+        add(cast, valid_from=date(2006, 3, 2))
+
+
 def test_a_line_of_another_area_is_refused(cast: Cast) -> None:
     with pytest.raises(ValidationError, match="Line P1 belongs to area PAINT"):
         add(cast, line=cast.other_line)

@@ -35,7 +35,7 @@ def test_the_calendar_shows_eight_weeks_and_opens_at_ones_own_area(
     page = client_of(cast.people.leader).get("/calendar/").content.decode()
 
     assert "When area BODY works" in page
-    assert page.count("Early 06:00 to 14:00") == 41
+    assert page.count("Early 06:00–14:00") == 40
     assert "/calendar/patterns/add/" not in page
 
 

@@ -351,6 +351,16 @@ def test_a_machine_is_placed_and_swapped_through_the_forms(
             "Removed on “2026-02-30”: Enter a valid date.",
         ),
         (
+            "/machines/W-0001/remove/",
+            {"removed_on": "9999-12-31", "why": "x"},
+            "9999-12-31 lies outside the years 1970 to 2199",
+        ),
+        (
+            "/registry/machines/add/",
+            {"serial": "a/b", "kind": "weld"},
+            "which separates codes: choose another code.",
+        ),
+        (
             "/cells/L1-30/retire/",
             {"retired_on": "2026-03-02", "why": "x"},
             "choose another counting cell first",
