@@ -2,7 +2,10 @@ from django.contrib import admin
 from django.contrib.auth import views as auth_views
 from django.urls import include, path
 
+from config.views import home
+
 urlpatterns = [
+    path("", home, name="home"),
     path("sign-in/", auth_views.LoginView.as_view(), name="login"),
     path("sign-out/", auth_views.LogoutView.as_view(), name="logout"),
     path("admin/", admin.site.urls),

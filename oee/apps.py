@@ -10,6 +10,8 @@ class OeeConfig(AppConfig):
         from cells import stale
         from oee.health import register_checks
         from oee.jobs import ask_for_recompute
+        from oee.panels import register_panels
 
         register_checks()
+        register_panels()
         stale.marked.connect(ask_for_recompute, dispatch_uid="recompute")

@@ -1,7 +1,7 @@
 """Which cells lost most of their planned time, how often, and mostly for what."""
 
 from collections import Counter
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date
 from typing import Literal
@@ -38,6 +38,7 @@ class Ranked:
     top_reason_s: int
     top_of_all: Reason | None  # of any class
     top_of_all_s: int
+    own_stops_s: Counter[str]  # by own loss class, also of shifts without a count
 
     @property
     def rank(self) -> int:
@@ -55,8 +56,13 @@ def rank(
     by: RankBy = "own",
     area: Area | None = None,
     line: Line | None = None,
+    cells: Mapping[int, Cell] | None = None,
+    reasons: Mapping[int, Reason] | None = None,
 ) -> list[Ranked]:
-    """The cells with planned time in these dates, the one that lost most first."""
+    """The cells with planned time in these dates, the one that lost most first.
+
+    ``cells`` and ``reasons``: all of them by id, where they have been read already.
+    """
     rows = accounts(
         first=first,
         last=last,
@@ -64,11 +70,15 @@ def rank(
         line=None if line is None else line.pk,
     )
     sums = {cell: sums for (cell,), sums in sums_by(rows, "cell").items()}
-    cells = {cell.code: cell for cell in _cells(sums)}
-    places = rank_cells({code: sums[cells[code].pk] for code in cells}, by=by)
-    reasons = Reason.objects.in_bulk()
+    if cells is None:
+        # All of them: a list of some hundred ids costs more than it saves.
+        cells = Cell.objects.select_related("line__area").in_bulk()
+    if reasons is None:
+        reasons = Reason.objects.in_bulk()
+    by_code = {cells[pk].code: cells[pk] for pk in sums}
+    places = rank_cells({code: sums[by_code[code].pk] for code in by_code}, by=by)
     totals = reason_totals(rows)
-    return [_ranked(cells[place.cell], place, totals, reasons) for place in places]
+    return [_ranked(by_code[place.cell], place, totals, reasons) for place in places]
 
 
 def reason_totals(rows: QuerySet[CellShift]) -> dict[int, ReasonTotals]:
@@ -76,11 +86,18 @@ def reason_totals(rows: QuerySet[CellShift]) -> dict[int, ReasonTotals]:
     found: dict[int, ReasonTotals] = {}
     told = rows.order_by().exclude(reasons={}).values_list("cell", "reasons")
     for cell, reasons in told.iterator(chunk_size=5000):
-        totals = found.setdefault(cell, ReasonTotals())
-        for reason, (seconds, times) in reasons.items():
-            totals.seconds[int(reason)] += seconds
-            totals.times[int(reason)] += times
+        add_reasons(found, cell, reasons)
     return found
+
+
+def add_reasons(
+    found: dict[int, ReasonTotals], cell: int, reasons: dict[str, list[int]]
+) -> None:
+    """``reasons`` as a row of the account keeps them."""
+    totals = found.setdefault(cell, ReasonTotals())
+    for reason, (seconds, times) in reasons.items():
+        totals.seconds[int(reason)] += seconds
+        totals.times[int(reason)] += times
 
 
 def top(
@@ -95,13 +112,6 @@ def top(
     return min(taken, key=lambda r: (-totals.seconds[r.pk], r.code), default=None)
 
 
-def _cells(ids: Iterable[int]) -> Iterable[Cell]:
-    # All of them: a list of some hundred ids costs more than it saves.
-    wanted = set(ids)
-    cells = Cell.objects.select_related("line__area")
-    return [cell for cell in cells if cell.pk in wanted]
-
-
 def _ranked(
     cell: Cell,
     place: RankedCell,
@@ -111,6 +121,10 @@ def _ranked(
     totals = totals_by_cell.get(cell.pk, ReasonTotals())
     own = top(totals, reasons, own=True)
     any_class = top(totals, reasons, own=False)
+    own_stops_s: Counter[str] = Counter()
+    for reason, seconds in totals.seconds.items():
+        if reasons[reason].loss_class in OWN:
+            own_stops_s[reasons[reason].loss_class] += seconds
     return Ranked(
         cell=cell,
         place=place,
@@ -123,4 +137,5 @@ def _ranked(
         top_reason_s=totals.seconds[own.pk] if own else 0,
         top_of_all=any_class,
         top_of_all_s=totals.seconds[any_class.pk] if any_class else 0,
+        own_stops_s=own_stops_s,
     )

@@ -2,7 +2,7 @@ from datetime import date
 
 from django.urls import path, register_converter
 
-from oee.views import cell_shift, shift
+from oee.views import areas, cell_shift, definitions, plant, ranking, shift
 
 
 class DateConverter:
@@ -20,6 +20,12 @@ register_converter(DateConverter, "day")
 _SHIFT = "shift/<str:line>/<day:day>/<str:name>/"
 
 urlpatterns = [
+    path("plant/", plant.plant, name="plant"),
+    path("areas/<str:code>/", areas.area, name="area"),
+    path("lines/<str:code>/", areas.line, name="line"),
+    path("cells/<str:code>/account/", areas.cell_account, name="cell_account"),
+    path("ranking/", ranking.ranking, name="ranking"),
+    path("definitions/", definitions.definitions, name="definitions"),
     path("shift/", shift.my_shift, name="my_shift"),
     path(_SHIFT, shift.shift, name="shift"),
     path(f"{_SHIFT}sheet/", shift.sheet, name="shift_sheet"),

@@ -1,0 +1,65 @@
+"""What the shell around every page shows: the rooms, the role, the demo's notice."""
+
+from dataclasses import dataclass
+from typing import Any
+
+from django.conf import settings
+from django.http import HttpRequest
+
+from cells.rights import Person, roles_of
+
+
+@dataclass(frozen=True, kw_only=True)
+class Room:
+    name: str
+    paths: tuple[str, ...]  # where its pages begin; its own page first
+
+    @property
+    def href(self) -> str:
+        return self.paths[0]
+
+
+ROOMS = (
+    Room(name="Plant", paths=("/plant/", "/areas/", "/lines/", "/definitions/")),
+    Room(name="Ranking", paths=("/ranking/",)),
+    Room(name="Shift", paths=("/shift/",)),
+    Room(
+        name="Stopped", paths=("/stopped/", "/stops/", "/planned-stops/", "/reasons/")
+    ),
+    Room(name="Due", paths=("/due/", "/tasks/", "/routines/", "/compliance/")),
+    Room(
+        name="Registry",
+        paths=(
+            "/registry/",
+            "/cells/",
+            "/machines/",
+            "/readings/",
+            "/calendar/",
+            "/trail/",
+        ),
+    ),
+)
+
+
+def shell(request: HttpRequest) -> dict[str, Any]:
+    """A stranger sees the sign-in page only, so no rooms."""
+    if not request.user.is_authenticated:
+        return {"demo_clock": settings.DEMO}
+    return {
+        "rooms": [
+            {"name": room.name, "href": room.href, "current": _is_in(request, room)}
+            for room in ROOMS
+        ],
+        "role": role_in_words(request.user),
+        "demo_clock": settings.DEMO,
+    }
+
+
+def role_in_words(user: Person) -> str:
+    if user.is_superuser:
+        return "administrator"
+    return ", ".join(sorted(role.value for role in roles_of(user)))
+
+
+def _is_in(request: HttpRequest, room: Room) -> bool:
+    return request.path.startswith(room.paths)

@@ -1,0 +1,45 @@
+"""Where a person's day begins."""
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect
+from django.urls import reverse
+from django.views.decorators.http import require_safe
+
+from cells.models import Area
+from cells.rights import Person, Role, areas_and_lines_of, roles_of
+
+
+@require_safe
+def home(request: HttpRequest) -> HttpResponse:
+    """Send each role to its first page."""
+    return redirect(first_page(request.user))
+
+
+#: In this order where a person has several roles.
+FIRST_PAGES = {
+    Role.TEAM_LEADER: ("my_shift", ""),
+    Role.TECHNICIAN: ("stopped", ""),
+    Role.PLANNER: ("due", ""),
+    Role.SAFETY_OFFICER: ("due", "?only=safety"),
+}
+
+
+def first_page(user: Person) -> str:
+    """The page that answers the first question of this person's day."""
+    if user.is_superuser:
+        return reverse("registry")
+    roles = roles_of(user)
+    if Role.AREA_MANAGER in roles:
+        return _own_area(user)
+    for role, (page, query) in FIRST_PAGES.items():
+        if role in roles:
+            return reverse(page) + query
+    return reverse("plant")
+
+
+def _own_area(user: Person) -> str:
+    """Of several areas none comes first, so the page that shows all of them does."""
+    areas, _ = areas_and_lines_of(user)
+    if len(areas) != 1:
+        return reverse("plant")
+    return Area.objects.get(pk__in=areas).get_absolute_url()
