@@ -25,5 +25,5 @@ def ask_for_recompute(**kwargs: object) -> None:
     """Send the job; with the broker gone, leave it to the sweep."""
     try:
         recompute.apply_async(retry=False, ignore_result=True)
-    except Exception:  # whatever the broker's client raises, the marks stay
-        log.warning("No broker: the sweep will compute what is stale.", exc_info=True)
+    except Exception as error:  # whatever the broker's client raises, the marks stay
+        log.warning("No queue (%s): the sweep computes what is stale.", error)
