@@ -3,12 +3,13 @@
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
+from typing import Any
 
-from django.db.models import Q
+from django.db.models import Exists, Q
 
-from cells.models import Change, StaleMark
+from cells.models import Change, StaleMark, WorkedBreak
 from cells.templatetags.figures import exact_minutes, minutes, percent
-from maintenance.models import LossClass, PlannedStop, Stop, Tally
+from maintenance.models import LossClass, PlannedStop, Tally
 from oee.account_words import adding_up, balance_of, flags_in_words
 from oee.ledger.classes import LOSS_CLASSES
 from oee.ledger.sums import MICROSECONDS, Sums
@@ -81,11 +82,10 @@ class CellShiftPage:
 
     @cached_property
     def stored(self) -> CellShift | None:
-        return CellShift.objects.filter(cell=self.cell, shift=self.shift).first()
-
-    @cached_property
-    def is_waiting(self) -> bool:
-        return StaleMark.objects.filter(cell=self.cell, shift=self.shift).exists()
+        """With ``waits``: something it rests on has changed since."""
+        here = {"cell": self.cell, "shift": self.shift}
+        rows = CellShift.objects.filter(**here)
+        return rows.annotate(waits=Exists(StaleMark.objects.filter(**here))).first()
 
     @cached_property
     def counts(self) -> list[CountRow]:
@@ -102,6 +102,8 @@ class CellShiftPage:
 
     @cached_property
     def planned_stops(self) -> list[PlannedStop]:
+        if not self.row.account.planned:
+            return []
         places = Q(cell=self.cell) | Q(line=self.cell.line_id)
         rows = PlannedStop.objects.filter(
             places | Q(area=self.cell.line.area_id),
@@ -112,20 +114,16 @@ class CellShiftPage:
         return list(rows.select_related("reason", "area", "line", "cell"))
 
     @cached_property
-    def withdrawn_stops(self) -> list[Stop]:
-        rows = Stop.objects.filter(cell=self.cell, withdrawn=True)
-        touching = rows.touching(self.shift.starts_at, self.shift.ends_at)
-        return list(touching.select_related("reason"))
-
-    @cached_property
     def changes(self) -> list[Change]:
         """What was changed in these rows, newest first."""
-        kinds = {
-            "stop": [stop.pk for stop in [*self.row.stops, *self.withdrawn_stops]],
+        kinds: dict[str, Any] = {
+            "stop": [stop.pk for stop in [*self.row.stops, *self.page.withdrawn_stops]],
             "tally": [tally.pk for tally, _ in self.tallies],
             "count": [row.count.pk for row in self.counts],
             "plannedstop": [stop.pk for stop in self.planned_stops],
-            "workedbreak": [row.pk for _, row in self.page.rests_of_cell if row],
+            "workedbreak": WorkedBreak.objects.filter(
+                cell=self.cell, shift=self.shift
+            ).values("pk"),
         }
         if self.page.confirmation:
             kinds["shiftconfirmation"] = [self.page.confirmation.pk]

@@ -2,7 +2,6 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import datetime
 from functools import cached_property
 
 from django.contrib.auth.models import User
@@ -11,7 +10,7 @@ from django.urls import reverse
 
 from cells import clock
 from cells.drawing import Part, StripStop
-from cells.models import Cell, Line, Shift, ShiftBreak, WorkedBreak
+from cells.models import Cell, Line, Shift, ShiftBreak
 from cells.shifts import may_mark_breaks
 from cells.templatetags.figures import clock as clock_words
 from maintenance.confirmations import EARLY
@@ -175,10 +174,18 @@ class ShiftPage:
     # The account
 
     @cached_property
-    def stops(self) -> list[Stop]:
-        stops = Stop.objects.standing().filter(cell__in=self.shown_cells)
+    def _stops(self) -> list[Stop]:
+        stops = Stop.objects.filter(cell__in=self.shown_cells)
         touching = stops.touching(self.shift.starts_at, self.shift.ends_at)
         return list(touching.select_related("cell__line", "reason", "logged_by"))
+
+    @cached_property
+    def stops(self) -> list[Stop]:
+        return [stop for stop in self._stops if not stop.withdrawn]
+
+    @property
+    def withdrawn_stops(self) -> list[Stop]:
+        return [stop for stop in self._stops if stop.withdrawn]
 
     @property
     def stops_at_top(self) -> list[Stop]:
@@ -196,11 +203,6 @@ class ShiftPage:
     @cached_property
     def rests(self) -> list[ShiftBreak]:
         return list(self.shift.breaks.all())
-
-    @cached_property
-    def worked(self) -> dict[tuple[int, datetime], WorkedBreak]:
-        rows = WorkedBreak.objects.filter(shift=self.shift, withdrawn=False)
-        return {(row.cell_id, row.break_start): row for row in rows}
 
     @cached_property
     def accounts(self) -> dict[int, CellAccount]:
@@ -341,10 +343,11 @@ class ShiftPage:
         return self.has_begun and may_mark_breaks(self.user, self.shift)
 
     @property
-    def rests_of_cell(self) -> list[tuple[ShiftBreak, WorkedBreak | None]]:
+    def rests_of_cell(self) -> list[tuple[ShiftBreak, bool]]:
+        """With whether the open cell worked through it."""
         assert self.cell is not None
-        pk = self.cell.pk
-        return [(rest, self.worked.get((pk, rest.starts_at))) for rest in self.rests]
+        taken = {rest.starts_at for rest in self.accounts[self.cell.pk].breaks}
+        return [(rest, rest.starts_at not in taken) for rest in self.rests]
 
     # Confirming
 

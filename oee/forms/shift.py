@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable
 from datetime import datetime, timedelta
-from typing import Any
+from typing import Any, cast
 
 from django import forms
 
@@ -102,13 +102,15 @@ class CountForm(CountNumbers):
         **kwargs: Any,
     ) -> None:
         super().__init__(*args, **kwargs)
-        choices = {"at": list(places), "variant": list(variants)}
-        for name, offered in choices.items():
-            if len(offered) > 1:
-                offered.insert(0, ("", "choose"))
-            self.fields[name].choices = offered
+        self._offer("at", list(places))
+        self._offer("variant", list(variants))
         if not asks_why:
             del self.fields["why"]
+
+    def _offer(self, name: str, choices: list[Any]) -> None:
+        """One choice is taken as given; among several nobody chooses by mistake."""
+        field = cast(forms.ChoiceField, self.fields[name])
+        field.choices = choices if len(choices) == 1 else [("", "choose"), *choices]
 
 
 class CorrectCountForm(CountNumbers):
@@ -126,9 +128,9 @@ class ConfirmForm(AsksWhich, forms.Form):
         self, *args: Any, shift: Shift, stops: Iterable[Stop], **kwargs: Any
     ) -> None:
         self.stops = list(stops)
-        self.base_fields = {}
+        asked: dict[str, forms.Field] = {}
         for stop in self.stops:
-            self.base_fields[f"stop_{stop.pk}"] = forms.ChoiceField(
+            asked[f"stop_{stop.pk}"] = forms.ChoiceField(
                 label=f"{stop.cell}: {stop.reason}. Still running?",
                 choices=[
                     (self.RUNNING, "Yes, it still stands"),
@@ -137,9 +139,11 @@ class ConfirmForm(AsksWhich, forms.Form):
                 widget=forms.RadioSelect,
                 error_messages={"required": "Say whether it is still running."},
             )
-            self.base_fields[f"end_{stop.pk}"] = ShiftClockFormField(
+            asked[f"end_{stop.pk}"] = ShiftClockFormField(
                 shift=shift, closes=True, label="End", required=False
             )
+        # Before the form is made, so that it can ask which of two equal clock times.
+        self.base_fields = asked  # type: ignore[misc]
         super().__init__(*args, **kwargs)
 
     def clean(self) -> dict[str, Any]:

@@ -3,12 +3,12 @@
 from collections.abc import Iterator
 from datetime import date
 
-from django.http import Http404, HttpRequest, HttpResponse
-from django.shortcuts import get_object_or_404, render
+from django.http import Http404, HttpResponse
+from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
 from cells.downloads import csv_response
-from cells.models import Cell
+from cells.rights import SignedIn
 from oee.cell_shift_page import CellShiftPage
 from oee.views.shift import page_of
 
@@ -16,9 +16,8 @@ HEADER = ("row", "reason", "loss_class", "start", "end", "times", "seconds", "ow
 
 
 @require_safe
-def cell_shift(request: HttpRequest, code: str, day: date, name: str) -> HttpResponse:
-    cell = get_object_or_404(Cell.objects.select_related("line"), code=code)
-    page = page_of(request, cell.line.code, day, name, asked={"cell": code})
+def cell_shift(request: SignedIn, code: str, day: date, name: str) -> HttpResponse:
+    page = page_of(request, day, name, line__cells__code=code, asked={"cell": code})
     if page.cell is None:
         raise Http404(f"Cell {code} was retired before {day}.")
     rows = CellShiftPage(page)

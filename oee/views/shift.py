@@ -1,17 +1,17 @@
 """The leader's shift page: what stopped, what was built, what is left unexplained."""
 
+from collections.abc import Mapping
 from datetime import date, timedelta
-from typing import Any
 
 from django.core.exceptions import BadRequest
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import Http404, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.http import urlencode
 from django.views.decorators.http import require_GET, require_http_methods
 
 from cells import clock
 from cells.models import Line, Shift
-from cells.rights import leads
+from cells.rights import SignedIn, leads
 from maintenance.models import Reason
 from oee.models import Variant
 from oee.shift_choice import best_shift
@@ -25,7 +25,7 @@ NEAR = timedelta(days=5)
 
 
 @require_GET
-def my_shift(request: HttpRequest) -> HttpResponse:
+def my_shift(request: SignedIn) -> HttpResponse:
     """To the shift of the line that one leads, or of ``?line=``; else a choice."""
     lines = list(Line.objects.select_related("area"))
     own = [line for line in lines if leads(request.user, line)]
@@ -42,12 +42,12 @@ def my_shift(request: HttpRequest) -> HttpResponse:
         return _choice(request, lines, own)
     if shift is None:
         return _choice(request, lines, own, without_shift=line)
-    query = urlencode({k: v for k, v in request.GET.items() if k in ("cell", "log")})
+    query = urlencode({"cell": request.GET["cell"]}) if "cell" in request.GET else ""
     return redirect(f"{shift_url(shift)}{'?' if query else ''}{query}")
 
 
 def _choice(
-    request: HttpRequest,
+    request: SignedIn,
     lines: list[Line],
     own: list[Line],
     without_shift: Line | None = None,
@@ -61,8 +61,8 @@ def _choice(
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
-def shift(request: HttpRequest, line: str, day: date, name: str) -> HttpResponse:
-    page = page_of(request, line, day, name, asked=request.GET)
+def shift(request: SignedIn, line: str, day: date, name: str) -> HttpResponse:
+    page = page_of(request, day, name, line__code=line, asked=request.GET)
     if page.cell is None and "cell" in request.GET:
         raise Http404(f"Line {line} has no cell {request.GET['cell']} in this shift.")
     forms = ShiftForms(page)
@@ -81,9 +81,9 @@ def shift(request: HttpRequest, line: str, day: date, name: str) -> HttpResponse
 
 
 @require_GET
-def sheet(request: HttpRequest, line: str, day: date, name: str) -> HttpResponse:
+def sheet(request: SignedIn, line: str, day: date, name: str) -> HttpResponse:
     """Blank, to print and write on while the system is off."""
-    page = page_of(request, line, day, name)
+    page = page_of(request, day, name, line__code=line)
     context = {
         "page": page,
         "reasons": Reason.objects.for_stops(),
@@ -95,38 +95,35 @@ def sheet(request: HttpRequest, line: str, day: date, name: str) -> HttpResponse
 
 
 def page_of(
-    request: HttpRequest, line: str, day: date, name: str, **given: Any
+    request: SignedIn,
+    day: date,
+    name: str,
+    *,
+    asked: Mapping[str, str] | None = None,
+    **of_line: str,
 ) -> ShiftPage:
     """The shift with its neighbours in time, most often in one query."""
-    shifts = Shift.objects.select_related(
+    shifts = Shift.objects.filter(**of_line).select_related(
         "line__area", "line__counting_cell", "confirmation__confirmed_by", "plan"
-    ).filter(line__code=line)
-    near = list(
-        shifts.filter(production_date__range=(day - NEAR, day + NEAR)).order_by(
-            "starts_at", "pk"
-        )
     )
-    place = next(
-        (
-            place
-            for place, shift in enumerate(near)
-            if (shift.production_date, shift.name) == (day, name)
-        ),
-        None,
-    )
-    if place is None:
-        raise Http404(f"Line {line} has no shift {name} on {day}.")
+    days = (day - NEAR, day + NEAR)
+    near = list(shifts.filter(production_date__range=days).order_by("starts_at", "pk"))
+    keys = [(shift.production_date, shift.name) for shift in near]
+    if (day, name) not in keys:
+        raise Http404(f"There is no shift {name} on {day} there.")
+    place = keys.index((day, name))
     shift = near[place]
-    before = (
-        near[place - 1]
-        if place
-        else shifts.filter(starts_at__lt=shift.starts_at).order_by("starts_at").last()
-    )
-    after = (
-        near[place + 1]
-        if place + 1 < len(near)
-        else shifts.filter(starts_at__gt=shift.starts_at).order_by("starts_at").first()
-    )
+    earlier, later = near[:place], near[place + 1 :]
+    if not earlier:
+        before = shifts.filter(starts_at__lt=shift.starts_at)
+        earlier = list(before.order_by("-starts_at")[:1])
+    if not later:
+        after = shifts.filter(starts_at__gt=shift.starts_at)
+        later = list(after.order_by("starts_at")[:1])
     return ShiftPage(
-        shift=shift, before=before, after=after, user=request.user, **given
+        shift=shift,
+        before=earlier[-1] if earlier else None,
+        after=later[0] if later else None,
+        user=request.user,
+        asked=asked,
     )

@@ -14,7 +14,7 @@ from django.db import transaction
 from django.http import HttpRequest
 from django.shortcuts import get_object_or_404
 
-from cells.models import Cell
+from cells.models import Cell, WorkedBreak
 from cells.plant_forms import add_errors
 from cells.shifts import withdraw_worked_break, work_through_break
 from cells.templatetags.figures import clock
@@ -163,7 +163,9 @@ def work_break(request: HttpRequest, page: ShiftPage) -> Refused:
     cell = _open_cell(page)
     pk = _number(request, "break")
     rest = _known(next((rest for rest in page.rests if rest.pk == pk), None))
-    worked = page.worked.get((cell.pk, rest.starts_at))
+    worked = WorkedBreak.objects.filter(
+        cell=cell, shift=page.shift, break_start=rest.starts_at, withdrawn=False
+    ).first()
     span = f"{clock(rest.starts_at)} to {clock(rest.ends_at)}"
     if worked is None:
         work_through_break(

@@ -36,8 +36,11 @@ class ShiftForms(dict[str, forms.Form]):
 def make_form(page: ShiftPage, do: str, data: Any = None) -> forms.Form:
     auto_id = f"{do}_%s"
     if do in ("stop", "tally"):
+        assert page.cell is not None  # whoever sends one of them has a cell open
         form_class = LogStopForm if do == "stop" else TallyForm
-        form = form_class(data, shift=page.shift, cell=page.cell, auto_id=auto_id)
+        form: forms.Form = form_class(
+            data, shift=page.shift, cell=page.cell, auto_id=auto_id
+        )
         for name in {"minutes", "times", "seconds"} & set(form.fields):
             form.fields[name].widget.attrs["data-steps"] = ""
         return form
@@ -49,6 +52,7 @@ def make_form(page: ShiftPage, do: str, data: Any = None) -> forms.Form:
         }
         return CorrectCountForm(data, initial=initial, auto_id=auto_id)
     if do == "correct_tally":
+        assert page.open_tally is not None
         return CorrectTallyForm(data, tally=page.open_tally, auto_id=auto_id)
     if do == "confirm":
         return ConfirmForm(
