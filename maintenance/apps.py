@@ -7,6 +7,10 @@ class MaintenanceConfig(AppConfig):
     default_auto_field = "django.db.models.BigAutoField"
 
     def ready(self) -> None:
+        from cells import meters, placements
+        from maintenance.open_tasks import follow
         from maintenance.panels import register_panels
 
         register_panels()
+        meters.reading_changed.connect(follow, dispatch_uid="tasks follow readings")
+        placements.moved.connect(follow, dispatch_uid="tasks follow machines")

@@ -93,7 +93,7 @@ def _own_windows(
     )
     columns = ("pk", "routine_id", "window_closed_on", "verdict", "closed_why")
     for pk, routine, closes, verdict, why in counted.values_list(*columns):
-        outcome = verdict or ("cancelled" if why else "not_done")
+        outcome: Outcome = verdict or ("cancelled" if why else "not_done")
         yield _closed(pk, routines[routine], closes, outcome)
 
 

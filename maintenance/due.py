@@ -7,21 +7,24 @@ in step with it by ``maintenance.open_tasks``.
 
 from collections.abc import Callable, Collection, Iterable
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime, timedelta
 from decimal import Decimal
 
-from django.db.models import Q
+from django.db.models import Exists, OuterRef, Q
 
 from cells.metering.history import MeterHistory
 from cells.meters import histories_of
 from cells.models import Area, Machine, Meter, Placement, Plant, Reading
 from cells.moments import to_seconds
 from cells.shift_plan import production_calendar
-from cells.working_time.plant_time import local_date
+from cells.working_time.plant_time import day_start, local_date
 from cells.working_time.production_calendar import ProductionCalendar
 from maintenance.models import FirstDue, Routine, Task
 from maintenance.planning.due_dates import Completion, Due, DueInputs, next_due
 from maintenance.planning.routine_rule import RoutineRule
+
+#: Up to so many clocks are asked for by name; beyond it, reading all costs less.
+BY_NAME = 500
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -33,7 +36,8 @@ class Subject:
     machine: Machine
     placement: Placement  # where it stands on the day of asking
     inputs: DueInputs
-    done: tuple[Task, ...]  # in order of time, aligned with inputs.completions
+    #: In order of time, aligned with inputs.completions; all of them only if asked for.
+    done: tuple[Task, ...]
 
     def due(self, on: date) -> Due:
         return next_due(self.inputs, on=on)
@@ -64,11 +68,13 @@ def subjects(
     *,
     machines: Collection[int] | None = None,
     routines: Collection[int] | None = None,
+    whole_record: bool = False,
 ) -> list[Subject]:
     """Every routine on everything that it is for and that stands somewhere on a day.
 
     ``machines``: only the clocks of these machines and of the places where they stand.
-    What is dated after ``on`` is left out of account.
+    What is dated after ``on`` is left out of account. A due date goes by the last
+    completion alone, so only that is read unless the ``whole_record`` is to be judged.
     """
     plans = _routines(on, routines)
     placements = _placements(on, machines)
@@ -80,7 +86,7 @@ def subjects(
     ]
     if not pairs:
         return []
-    facts = _Facts.of(pairs, on)
+    facts = _Facts.of(pairs, on, whole_record)
     return [facts.subject(routine, placement) for routine, placement in pairs]
 
 
@@ -115,12 +121,14 @@ class _Facts:
     on_date: Callable[[Task], date]
 
     @classmethod
-    def of(cls, pairs: list[tuple[Routine, Placement]], on: date) -> "_Facts":
+    def of(
+        cls, pairs: list[tuple[Routine, Placement]], on: date, whole_record: bool
+    ) -> "_Facts":
         machines = {placement.machine_id for _, placement in pairs}
         meters = _meters(pairs, machines)
         histories = histories_of(meters)
         zone = Plant.current().zone
-        done = _done({routine.pk for routine, _ in pairs}, on)
+        done = _done(pairs, day_start(on + timedelta(days=1), zone), whole_record)
         return cls(
             histories={meters[meter]: history for meter, history in histories.items()},
             done=done,
@@ -132,7 +140,7 @@ class _Facts:
                 ).values_list("routine_id", "machine_id", "due")
             },
             calendars=_calendars(pairs, histories.values(), on),
-            reading_given=_readings_given(done, meters),
+            reading_given=_readings_given(pairs, done, meters),
             on_date=lambda task: local_date(task.done_at, zone),
         )
 
@@ -188,13 +196,21 @@ def _meters(
     }
 
 
-def _done(routines: set[int], on: date) -> dict[tuple[int, str], tuple[Task, ...]]:
-    zone = Plant.current().zone
+def _done(
+    pairs: list[tuple[Routine, Placement]], before: datetime, whole_record: bool
+) -> dict[tuple[int, str], tuple[Task, ...]]:
+    """Completions before a moment by routine and clock, in order of time."""
+    done = Task.objects.done().filter(done_at__lt=before)
+    rows = done.filter(routine__in={routine.pk for routine, _ in pairs})
+    clocks = {clock_of(routine, placement) for routine, placement in pairs}
+    if len(clocks) <= BY_NAME:
+        rows = rows.filter(clock__in=clocks)
+    if not whole_record:
+        same = done.filter(routine=OuterRef("routine"), clock=OuterRef("clock"))
+        rows = rows.filter(~Exists(same.filter(done_at__gt=OuterRef("done_at"))))
     found: dict[tuple[int, str], list[Task]] = {}
-    rows = Task.objects.done().filter(routine__in=routines).order_by("done_at")
-    for task in rows.iterator(chunk_size=5000):
-        if local_date(task.done_at, zone) <= on:
-            found.setdefault((task.routine_id, task.clock), []).append(task)
+    for task in rows.order_by("done_at").iterator(chunk_size=5000):
+        found.setdefault((task.routine_id, task.clock), []).append(task)
     return {key: tuple(tasks) for key, tasks in found.items()}
 
 
@@ -203,7 +219,7 @@ def _first_placed(pairs: list[tuple[Routine, Placement]]) -> dict[str, date]:
     cells = {placement.cell_id for _, placement in pairs}
     machines = {placement.machine_id for _, placement in pairs}
     rows = Placement.objects.order_by()
-    if len(machines) < 200:
+    if len(machines) <= BY_NAME:
         rows = rows.filter(Q(machine__in=machines) | Q(cell__in=cells))
     first: dict[str, date] = {}
     columns = ("machine_id", "cell_id", "position", "placed_on")
@@ -228,6 +244,7 @@ def _calendars(
 
 
 def _readings_given(
+    pairs: list[tuple[Routine, Placement]],
     done: dict[tuple[int, str], tuple[Task, ...]],
     meters: dict[int, tuple[int, str]],
 ) -> Callable[[Task], Decimal | None]:
@@ -236,17 +253,24 @@ def _readings_given(
     It is stored as a reading like any other, so a correction or an open question
     about it is found there; None while it does not count.
     """
-    if not any(task.reading is not None for tasks in done.values() for task in tasks):
-        return lambda task: None
+    names = {routine.pk: routine.meter for routine, _ in pairs}
+    moments = {
+        task.done_at
+        for tasks in done.values()
+        for task in tasks
+        if task.reading is not None
+    }
     rows = Reading.objects.counting().filter(meter__in=meters)
+    if len(moments) <= BY_NAME:
+        rows = rows.filter(read_at__in=moments)
     given = {
         (*meters[meter], read_at): value
         for meter, read_at, value in rows.values_list("meter_id", "read_at", "value")
     }
 
     def reading(task: Task) -> Decimal | None:
-        if task.reading is None or task.machine_id is None:
+        if task.reading is None or task.machine_id is None or task.done_at is None:
             return None
-        return given.get((task.machine_id, task.routine.meter, task.done_at))
+        return given.get((task.machine_id, names[task.routine_id], task.done_at))
 
     return reading

@@ -13,7 +13,8 @@ def _routines() -> dict[str, Routine]:
 
 
 def _steps() -> dict[tuple[int, int], Step]:
-    return {(step.routine_id, step.order): step for step in Step.objects.order_by()}
+    steps = Step.objects.current().order_by()
+    return {(step.routine_id, step.order): step for step in steps}
 
 
 REASONS = Kind("reason", "reasons.csv", _reasons)

@@ -3,6 +3,8 @@
 from itertools import pairwise
 from typing import Any
 
+from django.db.models import QuerySet
+
 from cells.csv_cells import choice, code, decimal, integer, list_of, text, yes_no
 from cells.csv_files import Column, Contract
 from cells.files.kinds import AREAS, MACHINES
@@ -159,6 +161,9 @@ class StepSheet(Sheet[Step]):
             return None
         facts = {name: row[name] for name in self.facts}
         return Step(routine=routine, order=row["order"], **facts)
+
+    def stored(self, records: list[Step]) -> QuerySet[Step]:
+        return Step.objects.current()
 
     def is_saved(self, row: Row, record: Step, before: Step | None) -> None:
         self.run.known(STEPS)[record.routine_id, record.order] = record

@@ -6,6 +6,7 @@ from django.db.models import Q
 from django.urls import reverse
 
 from cells.models import Machine
+from cells.moments import MomentField
 
 
 class Routine(models.Model):
@@ -52,6 +53,12 @@ class Routine(models.Model):
     )
     hazards = models.TextField(blank=True, help_text="As the plant enters them.")
     valid_from = models.DateField(null=True, blank=True)
+    rule_since = MomentField(
+        null=True,
+        blank=True,
+        editable=False,
+        help_text="When its rule last changed; what was done before keeps its verdict.",
+    )
     retired_on = models.DateField(null=True, blank=True)
 
     class Meta:
@@ -88,6 +95,11 @@ class Routine(models.Model):
         return self.minutes * self.heads * len(self.skills)
 
 
+class StepQuerySet(models.QuerySet["Step"]):
+    def current(self) -> "StepQuerySet":
+        return self.filter(retired_on=None)
+
+
 class Step(models.Model):
     routine = models.ForeignKey(Routine, on_delete=models.CASCADE, related_name="steps")
     order = models.PositiveIntegerField()
@@ -108,12 +120,19 @@ class Step(models.Model):
     repeat = models.PositiveSmallIntegerField(
         default=1, help_text="Values to enter: per axis, per clamp."
     )
+    retired_on = models.DateField(
+        null=True, blank=True, help_text="Kept for the results that it has."
+    )
+
+    objects = StepQuerySet.as_manager()
 
     class Meta:
         ordering = ["routine", "order"]
         constraints = [
             models.UniqueConstraint(
-                fields=["routine", "order"], name="one_step_of_a_routine_in_a_place"
+                fields=["routine", "order"],
+                condition=Q(retired_on=None),
+                name="one_step_of_a_routine_in_a_place",
             ),
             models.CheckConstraint(
                 condition=Q(repeat__gte=1),

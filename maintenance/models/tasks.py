@@ -98,7 +98,7 @@ class Task(models.Model):
         help_text="By the window that stood when it was done; empty: none stood.",
     )
     lockout_sheet = models.CharField(
-        max_length=60, blank=True, help_text="Sheet number and revision as entered."
+        max_length=80, blank=True, help_text="Sheet number and revision as entered."
     )
     note = models.CharField(max_length=500, blank=True)
     closed_why = models.CharField(
