@@ -9,6 +9,7 @@ import secrets
 import shutil
 import time
 from pathlib import Path
+from urllib.parse import urlsplit
 
 from redis import Redis
 from redis.exceptions import RedisError
@@ -35,29 +36,33 @@ def find_server() -> Path:
     return Path(get_binary_path())
 
 
-def start_broker(directory: Path, patience: float = 10) -> tuple[Child, str]:
-    """A running server that keeps its files in `directory`, and its REDIS_URL."""
+def new_address() -> str:
+    """A REDIS_URL on this machine that only its own processes will know."""
+    return f"redis://:{secrets.token_urlsafe(24)}@127.0.0.1:{free_port()}/0"
+
+
+def start_broker(directory: Path, url: str, patience: float = 10) -> Child:
+    """A server that answers at a new_address() and keeps its files in `directory`."""
     directory.mkdir(parents=True, exist_ok=True)
-    port, password = free_port(), secrets.token_urlsafe(24)
+    address = urlsplit(url)
     child = Child(
         "broker",
         [find_server(), "-"],
         log=directory / "broker.log",
         text_in=CONFIGURATION.format(
-            port=port, password=password, directory=directory.resolve()
+            port=address.port, password=address.password, directory=directory.resolve()
         ),
     )
-    url = f"redis://:{password}@127.0.0.1:{port}/0"
     deadline = time.monotonic() + patience
     while child.runs and time.monotonic() < deadline:
-        if _answers(url):
-            return child, url
+        if answers(url):
+            return child
         time.sleep(0.02)
     child.stop()
     raise RuntimeError(f"The broker did not start. It said:\n{child.last_words()}")
 
 
-def _answers(url: str) -> bool:
+def answers(url: str) -> bool:
     try:
         with Redis.from_url(url, socket_timeout=1, socket_connect_timeout=1) as client:
             return bool(client.ping())

@@ -17,7 +17,7 @@ from pathlib import Path
 import psycopg
 import pytest
 
-from config.broker import start_broker
+from config.broker import new_address, start_broker
 from config.processes import Child
 
 # PostgreSQL's signal for "end the sessions and stop"; SIGTERM would wait for them.
@@ -37,8 +37,8 @@ class Services:
         self._children: list[Child] = []
 
     def start(self) -> None:
-        broker, os.environ["REDIS_URL"] = start_broker(self.directory / "redis")
-        self._children.append(broker)
+        os.environ["REDIS_URL"] = redis_url = new_address()
+        self._children.append(start_broker(self.directory / "redis", redis_url))
         os.environ["DATABASE_URL"] = f"sqlite:///{self.directory / 'unused.sqlite3'}"
         if self._database == "postgresql":
             postgres, os.environ["DATABASE_URL"] = start_postgresql(self.directory)

@@ -16,6 +16,7 @@ from typing import IO
 from django.conf import settings
 from django.core.management.base import CommandError
 
+from config import broker
 from config.demo.plant.account import NOW
 
 FOLDER = settings.VAR_DIR / "demo"
@@ -37,8 +38,20 @@ def environment(clock: datetime = NOW) -> dict[str, str]:
         "DATABASE_URL": DATABASE_URL,
         "DEBUG": "no",
         "DEMO": "yes",
+        "REDIS_URL": _redis_url(),
         "SECRET_KEY": secrets.token_urlsafe(40),
     }
+
+
+def _redis_url() -> str:
+    """The caller's, if it is up; else an address for a broker of the demo's own."""
+    url = os.environ.get("REDIS_URL")
+    if url and not broker.answers(url):
+        raise CommandError(
+            "REDIS_URL names a Redis that does not answer. Start it, or unset "
+            "REDIS_URL and the demo brings its own."
+        )
+    return url or broker.new_address()
 
 
 def insist_on_own_database() -> None:

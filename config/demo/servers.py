@@ -10,10 +10,11 @@ import time
 from http import HTTPStatus
 from http.client import HTTPConnection, HTTPException
 
+from django.conf import settings
 from django.core.management.base import CommandError
 from django.urls import reverse
 
-from config.broker import start_broker
+from config import broker
 from config.demo.home import FOLDER
 from config.processes import Child, free_port, is_free
 
@@ -46,6 +47,11 @@ class Servers:
         if self._broker:
             self._broker.stop()
 
+    def start_broker(self) -> None:
+        """At the address that home.environment() chose, unless one answers there."""
+        if not broker.answers(settings.REDIS_URL):
+            self._broker = broker.start_broker(FOLDER / "broker", settings.REDIS_URL)
+
     def start(self, port: int) -> None:
         """Listen on the port, or on the next one after it that is free."""
         self.port = next_free(port)
@@ -54,8 +60,6 @@ class Servers:
             "BASE_ADDRESS": self.address,
             "PYTHONUNBUFFERED": "1",
         }
-        if not environment.get("REDIS_URL"):
-            self._broker, environment["REDIS_URL"] = start_broker(FOLDER / "broker")
         for name, command in commands(self.port).items():
             log = FOLDER / f"{name}.log"
             self._children.append(

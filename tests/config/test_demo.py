@@ -13,6 +13,7 @@ from urllib.request import HTTPCookieProcessor, ProxyHandler, build_opener
 
 import pytest
 
+from config.broker import new_address
 from config.demo.people import PEOPLE
 from config.processes import free_port
 from tests.config.test_processes import is_running
@@ -30,6 +31,7 @@ from django.core.management import call_command
 from config.demo import home
 from config.demo.servers import Servers
 with home.take(), Servers() as servers:
+    servers.start_broker()
     call_command("migrate", verbosity=0)
     servers.start({port})
     servers.wait_until_open()
@@ -157,6 +159,7 @@ def test_a_killed_demo_leaves_nothing_behind(tmp_path: Path, runs: list[Run]) ->
             tmp_path,
             DATABASE_URL=f"sqlite:///{tmp_path}/demo/plant.sqlite3",
             DEMO="yes",
+            REDIS_URL=new_address(),
             DJANGO_SETTINGS_MODULE="config.settings",
             SECRET_KEY="for-the-tests-only",
         ),
@@ -179,6 +182,12 @@ def test_a_killed_demo_leaves_nothing_behind(tmp_path: Path, runs: list[Run]) ->
             {"DATABASE_URL": "sqlite:///kept.sqlite3"},
             "DATABASE_URL is set.",
             id="a database that somebody keeps",
+        ),
+        pytest.param(
+            "8000",
+            {"REDIS_URL": "redis://127.0.0.1:1/0"},
+            "REDIS_URL names a Redis that does not answer.",
+            id="a Redis that is down",
         ),
         pytest.param(
             "8000",

@@ -8,14 +8,12 @@ from types import FrameType
 from typing import Any, NoReturn
 
 from django.conf import settings
-from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 
 from config.demo import home
+from config.demo.building import build_plant
 from config.demo.people import PEOPLE, create_people
 from config.demo.servers import Servers
-
-FILES = settings.BASE_DIR / "fixtures" / "demo"
 
 
 class Command(BaseCommand):
@@ -49,8 +47,12 @@ class Command(BaseCommand):
             self.stderr.write("Stopped.")
 
     def run(self, port: int) -> None:
+        self.stderr.style_func = None  # how far it is, is no error
         with home.take(), Servers() as servers:
-            password = self.build_plant()
+            servers.start_broker()
+            self.step("Building the plant")
+            build_plant(self.stderr)
+            password = create_people()
             self.step("Starting the web server, the worker and the clock")
             servers.start(port)
             servers.wait_until_open()
@@ -58,13 +60,6 @@ class Command(BaseCommand):
             while True:
                 servers.insist_that_all_run()
                 time.sleep(1)
-
-    def build_plant(self) -> str:
-        self.step("Making the demo's database")
-        call_command("migrate", verbosity=0)
-        self.step("Loading the plant")
-        call_command("load_plant", str(FILES))
-        return create_people()
 
     def step(self, words: str) -> None:
         self.stderr.write(f"{words} …")
