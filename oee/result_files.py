@@ -10,11 +10,10 @@ from decimal import Decimal
 
 from cells.models import Area, Cell, Line
 from oee.ledger.flags import names
-from oee.ledger.sums import Sums
-from oee.models import CellShift
+from oee.ledger.sums import Sums, cell_shift
 from oee.ranking import Ranked
 from oee.reports import Rolled
-from oee.rollups import accounts, of_row
+from oee.rollups import SECONDS, accounts
 
 Row = tuple[object, ...]
 
@@ -91,14 +90,14 @@ def cell_shift_rows(
     )
     for codes, (area_id, line_id, cell_id) in coded:
         of_place = rows.filter(area=area_id, line=line_id, cell=cell_id)
-        stored = of_place.select_related("shift").defer("reasons")
-        for row in sorted(stored, key=_date_and_shift):
-            figures = sums_row(of_row(row))
-            yield (*codes, *_date_and_shift(row), *figures, names(row.flags))
-
-
-def _date_and_shift(row: CellShift) -> tuple[date, str]:
-    return row.production_date, row.shift.name
+        stored = of_place.values_list(
+            "production_date", "shift__name", "counted", "flags", *SECONDS
+        )
+        # No two rows have the same date and shift.
+        for day, shift, counted, flags, *seconds in sorted(stored):
+            columns = dict(zip(SECONDS, seconds, strict=True))
+            figures = sums_row(cell_shift(columns, counted=counted))
+            yield (*codes, day, shift, *figures, names(flags))
 
 
 def oee_rows(rolled: Iterable[Rolled]) -> Iterator[Row]:

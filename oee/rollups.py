@@ -87,7 +87,8 @@ def sums_by(rows: QuerySet[CellShift], *keys: str) -> dict[tuple, Sums]:
     found: dict[tuple, Sums] = {}
     for group in groups:
         key = tuple(group[name] for name in keys)
-        found[key] = found.get(key, Sums()) + _sums(group)
+        part = _sums(group)
+        found[key] = found[key] + part if key in found else part
     return found
 
 
