@@ -12,8 +12,7 @@ from config.processes import Child
 from tests.services import Services
 
 WORKER = [
-    *(sys.executable, "-W", "ignore::celery.platforms.SecurityWarning"),
-    *("-m", "celery", "-A", "config", "worker"),
+    *(sys.executable, "-m", "celery", "-A", "config", "worker"),
     *("--pool", "prefork", "--concurrency", "1", "--loglevel", "INFO"),
     *("--without-gossip", "--without-mingle"),
 ]
@@ -34,7 +33,7 @@ def child_environment() -> dict[str, str]:
     return {**os.environ, "DATABASE_URL": database_url(), "PYTHONUNBUFFERED": "1"}
 
 
-def wait_until(question: Callable[[], bool], seconds: float = 30) -> None:
+def wait_until(question: Callable[[], bool], seconds: float = 60) -> None:
     """Ask again until it is so. For what other processes do, not for the clock."""
     deadline = time.monotonic() + seconds
     while not question():
