@@ -184,6 +184,8 @@ AXES_LOCKOUT_TEMPLATE = "registration/locked_out.html"
 AXES_RESET_ON_SUCCESS = True
 AXES_VERBOSE = False
 
+# Read from the cache; without it, from the database as if there were none.
+SESSION_ENGINE = "django.contrib.sessions.backends.cached_db"
 SESSION_COOKIE_AGE = 12 * 3600  # a shift and its hand-over
 SESSION_COOKIE_SAMESITE = "Lax"
 

@@ -41,7 +41,8 @@ class Gathered:
 
     ``cell_shifts`` has a row per cell-shift in the ledger's order: cell, shift, line,
     area, leg, date, start, end, confirmed. ``stops`` and ``tallies`` are aligned with
-    the ledger's: id, reason, and times (of a stop 1 where it began, else 0).
+    the ledger's: id, reason, and times (of a stop 1 where it began, else 0). ``rests``
+    has every break of each cell-shift: index, id, start, end, and whether it was taken.
     """
 
     cell_shifts: pd.DataFrame
@@ -49,6 +50,7 @@ class Gathered:
     stops: pd.DataFrame
     tallies: pd.DataFrame
     counts: pd.DataFrame
+    rests: pd.DataFrame
 
 
 def fetch(rows: QuerySet, columns: Sequence[str]) -> pd.DataFrame:
@@ -68,13 +70,14 @@ def gather(pairs: Iterable[tuple[int, int]], until: datetime | None = None) -> G
     stops, stop_table = _stops(wanted, around)
     tallies, tally_table = _tallies(wanted, around)
     counts, count_table = _counts(wanted, around)
+    rests, break_table = _breaks(wanted, around)
     inputs = LedgerInputs(
         shifts=Shifts(
             starts=_whole(wanted["start"]),
             ends=_whole(wanted["end"]),
             confirmed=wanted["confirmed"].to_numpy(dtype=bool),
         ),
-        breaks=_breaks(wanted, around),
+        breaks=break_table,
         planned=_planned(wanted, around),
         stops=stop_table,
         tallies=tally_table,
@@ -82,7 +85,12 @@ def gather(pairs: Iterable[tuple[int, int]], until: datetime | None = None) -> G
         until=None if until is None else to_seconds(until),
     )
     return Gathered(
-        cell_shifts=wanted, inputs=inputs, stops=stops, tallies=tallies, counts=counts
+        cell_shifts=wanted,
+        inputs=inputs,
+        stops=stops,
+        tallies=tallies,
+        counts=counts,
+        rests=rests,
     )
 
 
@@ -144,26 +152,27 @@ def _cell_shifts(pairs: pd.DataFrame) -> pd.DataFrame:
     return known.sort_values(["shift", "cell"], ignore_index=True)
 
 
-def _breaks(wanted: pd.DataFrame, around: _Around) -> Breaks:
+def _breaks(wanted: pd.DataFrame, around: _Around) -> tuple[pd.DataFrame, Breaks]:
     breaks = fetch(
         ShiftBreak.objects.filter(around.of_shifts()),
-        ["shift_id", "starts_at", "ends_at"],
+        ["id", "shift_id", "starts_at", "ends_at"],
     )
-    breaks.columns = pd.Index(["shift", "start", "end"])
-    rows = _indexed(wanted)[["index", "cell", "shift"]].merge(breaks, on="shift")
+    breaks.columns = pd.Index(["id", "shift", "start", "end"])
+    rests = _indexed(wanted)[["index", "cell", "shift"]].merge(breaks, on="shift")
     worked = fetch(
         WorkedBreak.objects.filter(around.of_shifts(), withdrawn=False),
         ["cell_id", "shift_id", "break_start"],
     )
     worked.columns = pd.Index(["cell", "shift", "start"])
     through = pd.MultiIndex.from_frame(worked)
-    taken = ~pd.MultiIndex.from_frame(rows[["cell", "shift", "start"]]).isin(through)
-    rows = rows[taken]
-    return Breaks(
+    taken = ~pd.MultiIndex.from_frame(rests[["cell", "shift", "start"]]).isin(through)
+    rows = rests[taken]
+    table = Breaks(
         cell_shift=_whole(rows["index"]),
         starts=_whole(rows["start"]),
         ends=_whole(rows["end"]),
     )
+    return rests.assign(taken=taken), table
 
 
 def _planned(wanted: pd.DataFrame, around: _Around) -> PlannedStops:

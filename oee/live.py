@@ -13,7 +13,7 @@ from cells.moments import from_seconds
 from oee.inputs import Gathered, gather
 from oee.ledger.account import Accounts, CellShiftColumns, compute_accounts
 from oee.ledger.flags import names
-from oee.ledger.inputs import Breaks, PlannedStops
+from oee.ledger.inputs import PlannedStops
 from oee.ledger.sums import Sums, cell_shift
 
 
@@ -23,6 +23,14 @@ class Span:
 
     starts_at: datetime
     ends_at: datetime
+
+
+@dataclass(frozen=True, kw_only=True)
+class Rest(Span):
+    """A break of the shift."""
+
+    id: int
+    taken: bool  # False: the cell worked through it
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -38,11 +46,15 @@ class UsedCount:
 class CellAccount:
     sums: Sums
     flags: tuple[str, ...]
-    breaks: list[Span]  # those that were taken
+    rests: list[Rest]
     planned: list[Span]
     stop_owned_s: dict[int, int]  # by the stop's id
     tally_owned_s: dict[int, int]  # by the tally's id
     counts: list[UsedCount]
+
+    @property
+    def breaks(self) -> list[Rest]:
+        return [rest for rest in self.rests if rest.taken]
 
 
 def accounts_of(
@@ -69,7 +81,7 @@ def _account(place: int, gathered: Gathered, accounts: Accounts) -> CellAccount:
     return CellAccount(
         sums=cell_shift(columns, counted=bool(accounts.counted[place])),
         flags=names(int(accounts.flags[place])),
-        breaks=_spans(gathered.inputs.breaks, place),
+        rests=_rests(gathered, place),
         planned=_spans(gathered.inputs.planned, place),
         stop_owned_s=dict(
             zip(
@@ -98,7 +110,21 @@ def _counts(gathered: Gathered, place: int) -> list[UsedCount]:
     ]
 
 
-def _spans(rows: Breaks | PlannedStops, place: int) -> list[Span]:
+def _rests(gathered: Gathered, place: int) -> list[Rest]:
+    of_cell = gathered.rests[gathered.rests["index"] == place].sort_values("start")
+    columns = (of_cell[name].tolist() for name in ("id", "start", "end", "taken"))
+    return [
+        Rest(
+            id=rest,
+            starts_at=from_seconds(start),
+            ends_at=from_seconds(end),
+            taken=taken,
+        )
+        for rest, start, end, taken in zip(*columns, strict=True)
+    ]
+
+
+def _spans(rows: PlannedStops, place: int) -> list[Span]:
     of_cell = rows.cell_shift == place
     moments = zip(
         rows.starts[of_cell].tolist(), rows.ends[of_cell].tolist(), strict=True

@@ -23,7 +23,7 @@ from maintenance.rights import (
     may_log_stop,
 )
 from oee.account_words import Balance, balance_of, flags_in_words, parts_of
-from oee.live import CellAccount, Span, accounts_of
+from oee.live import CellAccount, Rest, Span, accounts_of
 from oee.models import Count
 from oee.rights import may_count
 
@@ -343,11 +343,10 @@ class ShiftPage:
         return self.has_begun and may_mark_breaks(self.user, self.shift)
 
     @property
-    def rests_of_cell(self) -> list[tuple[ShiftBreak, bool]]:
-        """With whether the open cell worked through it."""
+    def rests_of_cell(self) -> list[Rest]:
+        """The breaks of the open cell."""
         assert self.cell is not None
-        taken = {rest.starts_at for rest in self.accounts[self.cell.pk].breaks}
-        return [(rest, rest.starts_at not in taken) for rest in self.rests]
+        return self.accounts[self.cell.pk].rests
 
     # Confirming
 

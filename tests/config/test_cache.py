@@ -3,10 +3,14 @@
 import socket
 import time
 from collections.abc import Iterator
+from typing import Any
 
 import pytest
 from celery import Celery
 from django.conf import settings
+from django.contrib.auth.models import User
+from django.test import Client
+from django.urls import reverse
 from kombu.exceptions import OperationalError
 
 from config.cache import ForgivingRedisCache
@@ -55,6 +59,19 @@ def test_a_cache_that_answers_again_is_used_again(
     cache.set("key", 2)
 
     assert cache.get("key") == 2
+
+
+@pytest.mark.django_db
+def test_people_sign_in_and_out_without_the_cache(
+    gone: str, settings: Any, client: Client
+) -> None:
+    settings.CACHES = {"default": {**settings.CACHES["default"], "LOCATION": gone}}
+    client.force_login(User.objects.create(username="petra"))
+
+    assert client.get("/definitions/").status_code == 200
+
+    client.post(reverse("logout"))
+    assert client.get("/definitions/").status_code == 302
 
 
 def test_publishing_to_a_queue_that_is_gone_fails_at_once(gone: str) -> None:

@@ -164,8 +164,7 @@ def test_the_rows_come_as_csv(reader):
 
 def test_the_page_needs_few_queries(cast, reader, django_assert_max_num_queries):
     make_shift(cast.line, "Night", start="00:00", end="05:00", breaks="")
-    # Nine for the account, and each of its tables once more for the names in it.
-    with django_assert_max_num_queries(22):
+    with django_assert_max_num_queries(20):
         reader.get(URL)
 
 
