@@ -5,23 +5,25 @@ import sys
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from datetime import date
+from threading import Event
 from typing import Any
 
 import pytest
 from django.conf import settings
 from django.core.exceptions import ValidationError
-from django.db import connection
+from django.db import connection, transaction
 
-from cells.models import Cell, Shift, StaleMark
+from cells.models import Cell, Line, Shift, StaleMark
 from config.celery import app
 from maintenance.models import Stop
 from maintenance.stops import log_stop, withdraw_stop
 from oee.jobs import recompute, sweep
+from oee.management.commands import compute_oee
 from oee.models import CellShift
 from oee.recompute import mark_all, waiting
 from tests.builders import at, make_area, make_cell, make_line, make_plant
 from tests.live import child_environment, start_worker, wait_until
-from tests.oee.worked import plan_shift, reason_of
+from tests.oee.worked import plan_shift, reason_of, said
 from tests.services import Services
 
 #: Long over, whatever the clock of the machine and of its worker says.
@@ -94,6 +96,32 @@ def test_the_same_job_twice_at_once_changes_nothing(shift: Shift) -> None:
     # What one of them finds locked or done, it leaves to the other.
     assert sorted(computed) == [0, 2]
     assert list(CellShift.objects.order_by("id").values()) == once
+    assert waiting() == 0
+
+
+def test_the_command_waits_for_a_line_that_a_worker_is_at(
+    shift: Shift, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    if connection.vendor == "sqlite":
+        pytest.skip("SQLite has no lock on a row: it makes every writer wait.")
+    locked, waited = Event(), Event()
+
+    def hold_the_line() -> None:
+        with transaction.atomic():
+            Line.objects.select_for_update(no_key=True).get()
+            locked.set()
+            assert waited.wait(30)
+
+    monkeypatch.setattr(compute_oee.time, "sleep", lambda _: waited.set())
+    with ThreadPoolExecutor(1) as pool:
+        worker = pool.submit(in_a_thread, hold_the_line)
+        assert locked.wait(30)
+        # Storing shifts to come asks for the same line; here it is not the question.
+        monkeypatch.setattr(compute_oee.shifts, "extend", lambda today: [])
+        words = said("compute_oee")
+        worker.result()
+
+    assert words.endswith("2 cell-shifts computed.\n")
     assert waiting() == 0
 
 
