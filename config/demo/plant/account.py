@@ -188,6 +188,9 @@ def _told_stops() -> list[Row]:
         told("FR2-010", "R3", "cable", "2026-03-24T09:12", "2026-03-24T09:30"),
         # Over the shift change: 20 minutes Early, 25 Late, one event.
         told("CL4-040", "R1", "hem-roller", "2026-03-25T13:40", "2026-03-25T14:25"),
+        # Still standing when the demo opens, on the line of the demo's leader.
+        told("FR1-040", "R2", "gun-force", "2026-03-31T13:22", "2026-03-31T14:30")
+        | {"called_at": second("2026-03-31T13:25")},
     ]
 
 
