@@ -17,7 +17,16 @@ from maintenance.models import Task
 from maintenance.planning.closed_windows import first_closing
 from maintenance.planning.due_dates import Due, due_when_done, verdict
 
-DATES = ("due", "earliest", "latest", "bound_by", "missed", "window_closed_on")
+DATES = (
+    "due",
+    "earliest",
+    "latest",
+    "bound_by",
+    "meter_limit",
+    "meter_not_read",
+    "missed",
+    "window_closed_on",
+)
 NOT_NEEDED = "not needed: nothing stands there any more that it is for"
 RETIRED = "not needed: the routine is retired"
 BATCH = 2000
@@ -144,6 +153,8 @@ def _window(due: Due) -> dict[str, Any]:
         "earliest": due.earliest,
         "latest": due.latest,
         "bound_by": due.bound_by or "",
+        "meter_limit": due.meter_limit,
+        "meter_not_read": due.meter_not_read,
         "missed": [day.isoformat() for day in due.missed_grid_dates],
     }
 

@@ -63,16 +63,23 @@ def meters_of(tasks: Iterable[Task]) -> dict[int, Meter]:
 
 
 def check(
-    work: Work, *, before: Mapping[tuple[int, str], datetime], now: datetime
+    work: Work,
+    *,
+    before: Mapping[tuple[int, str], datetime],
+    meters: Mapping[int, Meter],
+    now: datetime,
 ) -> None:
-    """Raise every fault of one completion at once, by field."""
+    """Raise every fault of one completion at once, by field.
+
+    ``before`` is from ``last_done``, ``meters`` from ``meters_of``.
+    """
     task, faults = work.task, Faults()
     if not task.is_open:
         state = "is recorded done already" if task.is_done else "is closed already"
         raise ValidationError(f"“{task}” {state}: open its page to read the record.")
     _check_moment(work, before.get((task.routine_id, task.clock)), now, faults)
     _check_facts(work.minutes, work.found, faults)
-    _check_reading(work, faults)
+    _check_reading(work, meters, faults)
     _check_sheet(task, work.lockout_sheet, faults)
     _check_note(work.note, faults)
     _check_results(work, faults)
@@ -163,7 +170,7 @@ def _check_facts(minutes: int | None, found: str, faults: Faults) -> None:
         faults.add("found", "Choose in which condition it was found.")
 
 
-def _check_reading(work: Work, faults: Faults) -> None:
+def _check_reading(work: Work, meters: Mapping[int, Meter], faults: Faults) -> None:
     if work.reading is None:
         return
     meter = work.task.routine.meter
@@ -173,7 +180,7 @@ def _check_reading(work: Work, faults: Faults) -> None:
             f"“{work.task.routine}” goes by no meter, so {work.reading} is a reading "
             "of nothing: leave it empty.",
         )
-    elif work.task.pk not in meters_of([work.task]):
+    elif work.task.pk not in meters:
         faults.add(
             "reading",
             f"{work.task.machine or 'Nothing'} has no meter “{meter}” on record: add "

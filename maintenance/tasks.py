@@ -94,11 +94,12 @@ def complete_many(work: Sequence[Work], *, by: User) -> list[Recorded]:
     for one in work:
         need_to_complete(by, one.task)
     _lock(one.task for one in work)
-    before = task_rules.last_done([one.task for one in work])
+    given = [one.task for one in work]
+    before, meters = task_rules.last_done(given), task_rules.meters_of(given)
     faults: dict[int, ValidationError] = {}
     for row, one in enumerate(work):
         try:
-            task_rules.check(one, before=before, now=clock.now())
+            task_rules.check(one, before=before, meters=meters, now=clock.now())
         except ValidationError as error:
             faults[row] = error
     if faults:
@@ -110,7 +111,7 @@ def complete_many(work: Sequence[Work], *, by: User) -> list[Recorded]:
     StepResult.objects.bulk_create(
         [result for one in work for result in _results(one)], batch_size=1000
     )
-    questions = _record_readings(work, by)
+    questions = _record_readings(work, meters, by)
     alerts = _raise_alerts(work, by)
     _follow(one.task for one in work)
     for one in work:
@@ -211,10 +212,11 @@ def _results(work: Work) -> list[StepResult]:
     ]
 
 
-def _record_readings(work: Sequence[Work], by: User) -> dict[int, str]:
+def _record_readings(
+    work: Sequence[Work], meters: Mapping[int, Meter], by: User
+) -> dict[int, str]:
     """As readings like any other. Two tasks of one machine may bring the same."""
     entries: dict[int, Entry] = {}
-    meters = task_rules.meters_of([one.task for one in work])
     seen: set[Entry] = set()
     for row, one in enumerate(work):
         if one.reading is None:

@@ -1,6 +1,15 @@
 from django.urls import path
 
-from maintenance.views import planned_stops, reasons, stopped, stops
+from maintenance.views import (
+    compliance,
+    due,
+    planned_stops,
+    reasons,
+    routines,
+    stopped,
+    stops,
+    tasks,
+)
 
 urlpatterns = [
     path("stopped/", stopped.stopped, name="stopped"),
@@ -20,4 +29,24 @@ urlpatterns = [
     path("reasons/", reasons.reasons, name="reasons"),
     path("reasons/<str:code>/", reasons.reason, name="reason"),
     path("reasons/<str:code>/retire/", reasons.reason_retire, name="reason_retire"),
+    path("due/", due.due, name="due"),
+    path("tasks/complete/", tasks.complete_many, name="complete_many"),
+    path("tasks/<int:pk>/", tasks.task, name="task"),
+    path("tasks/<int:pk>/correct/", tasks.task_correct, name="task_correct"),
+    path("tasks/<int:pk>/withdraw/", tasks.task_withdraw, name="task_withdraw"),
+    path("alerts/", compliance.alerts, name="alerts"),
+    path("alerts/<int:pk>/accept/", tasks.alert_accept, name="alert_accept"),
+    path("compliance/", compliance.compliance, name="compliance"),
+    path("routines/", routines.routines, name="routines"),
+    path("routines/add/", routines.routine_add, name="routine_add"),
+    path("routines/<str:code>/", routines.routine, name="routine"),
+    path("routines/<str:code>/change/", routines.routine_edit, name="routine_edit"),
+    path("routines/<str:code>/retire/", routines.routine_retire, name="routine_retire"),
+    path("routines/<str:code>/steps/", routines.routine_steps, name="routine_steps"),
+    path("routines/<str:code>/spread/", routines.routine_spread, name="routine_spread"),
+    path(
+        "routines/<str:code>/first-due/<str:serial>/",
+        routines.routine_first_due,
+        name="routine_first_due",
+    ),
 ]

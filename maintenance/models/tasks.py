@@ -65,6 +65,16 @@ class Task(models.Model):
     earliest = models.DateField(null=True, blank=True)
     latest = models.DateField(null=True, blank=True)
     bound_by = models.CharField(max_length=10, blank=True)
+    meter_limit = models.DecimalField(
+        max_digits=18,
+        decimal_places=3,
+        null=True,
+        blank=True,
+        help_text="The value of the routine's meter at which it is due.",
+    )
+    meter_not_read = models.BooleanField(
+        default=False, help_text="It goes by a meter that gives no forecast."
+    )
     window_closed_on = models.DateField(
         null=True,
         blank=True,
