@@ -13,6 +13,7 @@ from cells.rights import Person, roles_of
 class Room:
     name: str
     paths: tuple[str, ...]  # where its pages begin; its own page first
+    pages: frozenset[str] = frozenset()  # by name: those that begin elsewhere
 
     @property
     def href(self) -> str:
@@ -20,7 +21,11 @@ class Room:
 
 
 ROOMS = (
-    Room(name="Plant", paths=("/plant/", "/areas/", "/lines/", "/definitions/")),
+    Room(
+        name="Plant",
+        paths=("/plant/", "/areas/", "/lines/", "/definitions/"),
+        pages=frozenset({"cell_account", "cell_shift"}),
+    ),
     Room(name="Ranking", paths=("/ranking/",)),
     Room(name="Shift", paths=("/shift/",)),
     Room(
@@ -45,9 +50,10 @@ def shell(request: HttpRequest) -> dict[str, Any]:
     """A stranger sees the sign-in page only, so no rooms."""
     if not request.user.is_authenticated:
         return {"demo_clock": settings.DEMO}
+    here = _room_of(request)
     return {
         "rooms": [
-            {"name": room.name, "href": room.href, "current": _is_in(request, room)}
+            {"name": room.name, "href": room.href, "current": room is here}
             for room in ROOMS
         ],
         "role": role_in_words(request.user),
@@ -61,5 +67,8 @@ def role_in_words(user: Person) -> str:
     return ", ".join(sorted(role.value for role in roles_of(user)))
 
 
-def _is_in(request: HttpRequest, room: Room) -> bool:
-    return request.path.startswith(room.paths)
+def _room_of(request: HttpRequest) -> Room | None:
+    page = request.resolver_match.url_name if request.resolver_match else None
+    by_name = (room for room in ROOMS if page in room.pages)
+    by_path = (room for room in ROOMS if request.path.startswith(room.paths))
+    return next(by_name, None) or next(by_path, None)

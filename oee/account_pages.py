@@ -3,7 +3,7 @@
 Everything is read when the template asks for it; each property is one query or none.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
 from functools import cached_property
@@ -14,7 +14,7 @@ from django.db.models import Count
 from django.urls import reverse
 
 from cells.models import Area, AreaTarget, Bank, Cell, Line, Shift
-from cells.templatetags.figures import day, minutes, percent
+from cells.templatetags.figures import day, percent
 from maintenance.models import Reason
 from oee.account_rows import AccountRow
 from oee.account_words import FLAG_WORDS
@@ -27,7 +27,7 @@ from oee.ranking import ReasonTotals
 from oee.ranking_page import RankingPage
 from oee.rollups import BASES, Basis, combined, of_row
 from oee.so_far import PeriodAccounts
-from oee.templatetags.accounts import points
+from oee.templatetags.accounts import in_minutes, points
 
 
 class ReasonRow(NamedTuple):
@@ -45,8 +45,6 @@ class ReasonRow(NamedTuple):
 class FlowRow(AccountRow):
     """A cell of a line in the order of the flow."""
 
-    cell: Cell
-    is_counting: bool
     banks: tuple[Bank, ...]  # after it
 
 
@@ -98,7 +96,13 @@ class AccountPage:
     @cached_property
     def total(self) -> AccountRow:
         sums = combined(sums for _, sums in self.by_date)
-        return AccountRow(name="All of it", sums=sums, of=self.of)
+        open_stops_s = self._open_stops().get((), {})
+        return AccountRow(
+            name="All of it", sums=sums, of=self.of, open_stops_s=open_stops_s
+        )
+
+    def _open_stops(self, *keys: str) -> Mapping[tuple, Mapping[str, int]]:
+        return self.accounts.open_stops(*keys, basis=self.basis)
 
     @property
     def running(self) -> int:
@@ -159,6 +163,7 @@ class AreaPage(AccountPage):
     @cached_property
     def lines(self) -> list[AccountRow]:
         of_lines = self.accounts.sums_by("line", basis=self.basis)
+        open_stops = self._open_stops("line")
         return [
             AccountRow(
                 name=line.code,
@@ -166,6 +171,7 @@ class AreaPage(AccountPage):
                 href=f"{line.get_absolute_url()}?{self.query}",
                 sums=of_lines.get((line.pk,), Sums()),
                 of=self.of,
+                open_stops_s=open_stops.get((line.pk,), {}),
             )
             for line in self.area.lines.select_related("counting_cell")
         ]
@@ -178,12 +184,14 @@ class AreaPage(AccountPage):
 
     @cached_property
     def days(self) -> list[AccountRow]:
+        open_stops = self._open_stops("production_date")
         return [
             AccountRow(
                 name=day(on),
                 href=f"?from={on}&to={on}&basis={self.basis}",
                 sums=sums,
                 of=self.of,
+                open_stops_s=open_stops.get((on,), {}),
             )
             for on, sums in self.by_date
         ]
@@ -204,24 +212,30 @@ class LinePage(AccountPage):
     def flow(self) -> list[FlowRow]:
         """All cells with an account, whichever basis, in the order of the flow."""
         of_cells = self.accounts.sums_by("cell")
+        open_stops = self.accounts.open_stops("cell")
         cells = self.line.cells.prefetch_related("banks_out__to_cell")
         return [
             FlowRow(
                 name=cell.code,
-                words=f"{cell.name}, leg {cell.leg}" if cell.leg else cell.name,
+                words=self._cell_words(cell),
                 href=account_url(cell.code, self.period.query),
                 sums=of_cells.get((cell.pk,), Sums()),
-                cell=cell,
-                is_counting=cell.pk == self.line.counting_cell_id,
+                open_stops_s=open_stops.get((cell.pk,), {}),
                 banks=tuple(cell.banks_out.all()),
             )
             for cell in cells
             if cell.retired_on is None or (cell.pk,) in of_cells
         ]
 
+    def _cell_words(self, cell: Cell) -> str:
+        leg = f", leg {cell.leg}" if cell.leg else ""
+        counting = cell.pk == self.line.counting_cell_id
+        return f"{cell.name}{leg}{', counting cell' if counting else ''}"
+
     @cached_property
     def shifts(self) -> list[AccountRow]:
         sums = self.accounts.sums_by("shift", basis=self.basis)
+        open_stops = self._open_stops("shift")
         flags = self._flags()
         shifts = Shift.objects.filter(pk__in=flags).order_by("-starts_at")
         return [
@@ -233,6 +247,7 @@ class LinePage(AccountPage):
                 ),
                 sums=sums.get((shift.pk,), Sums()),
                 flags=flags[shift.pk],
+                open_stops_s=open_stops.get((shift.pk,), {}),
                 of="cell-shift" if self.basis == "cells" else "count",
             )
             for shift in shifts
@@ -270,7 +285,7 @@ class CellPage(AccountPage):
         lost_s = self.total.own_lost_s
         if not self.total.is_planned:
             return said
-        return f"{said.removesuffix('.')}; {minutes(lost_s)} lost by its own fault."
+        return f"{said.removesuffix('.')}; {in_minutes(lost_s)} lost by its own fault."
 
     @cached_property
     def shifts(self) -> list[AccountRow]:

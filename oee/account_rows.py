@@ -1,7 +1,7 @@
 """A row of a table of accounts: whose account, its figures, and what lies behind it."""
 
-from collections.abc import Iterable
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
 
 from cells.drawing import Part
 from oee.account_words import Balance, balance_of, flags_in_words, parts_of
@@ -20,6 +20,8 @@ class AccountRow:
     sums: Sums
     flags: int = 0
     of: str = "shift"  # what coverage counts
+    #: Of running shifts without a count yet, which the sums leave out: by class.
+    open_stops_s: Mapping[str, int] = field(default_factory=dict)
 
     @property
     def is_planned(self) -> bool:
@@ -27,7 +29,10 @@ class AccountRow:
 
     @property
     def parts(self) -> list[Part]:
-        return parts_of(self.sums)
+        known = {part.kind: part.seconds for part in parts_of(self.sums)}
+        for kind, stopped_s in self.open_stops_s.items():
+            known[kind] = known.get(kind, 0) + stopped_s
+        return [Part(kind=kind, seconds=length) for kind, length in known.items()]
 
     @property
     def balance(self) -> Balance:

@@ -108,7 +108,7 @@ def flags_in_words(flags: tuple[str, ...]) -> list[str]:
 
 
 def _signed(minutes: int) -> str:
-    return f"{minutes}".replace("-", MINUS)
+    return f"{minutes:,}".replace("-", MINUS)
 
 
 def adding_up(shares_us: list[int], unit_us: int = MINUTE_US) -> list[int]:

@@ -148,6 +148,10 @@ class PlantPage:
         return bodies_by_area(self.period)
 
     @cached_property
+    def open_stops(self) -> Mapping[tuple, Mapping[str, int]]:
+        return self.accounts.open_stops("area", basis="counting")
+
+    @cached_property
     def rows(self) -> list[AreaRow]:
         return [self._row(area) for area in self.areas if area.pk in self.of_areas]
 
@@ -186,6 +190,7 @@ class PlantPage:
             words=area.code,
             href=f"{area.get_absolute_url()}?{self.period.query}",
             sums=self.of_areas[area.pk],
+            open_stops_s=self.open_stops.get((area.pk,), {}),
             area=area,
             target=area.target_on(self.period.last),
             before=before,

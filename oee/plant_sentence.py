@@ -2,11 +2,12 @@
 
 from collections.abc import Sequence
 
-from cells.templatetags.figures import count, minutes
+from cells.templatetags.figures import count
 from oee.account_rows import coverage
 from oee.periods import Period
 from oee.plant_page import AreaRow, Worst
 from oee.rollups import combined
+from oee.templatetags.accounts import in_minutes, mid_sentence
 
 #: Percentage points; what is nearer would be written as 0.0.
 LEAST = 0.05
@@ -23,7 +24,8 @@ def sentence(rows: Sequence[AreaRow], period: Period) -> str:
     known = [row for row in rows if row.points is not None]
     if not known:
         said = coverage(combined(row.sums for row in rows))
-        return f"No area can be judged {when}: {said} counted."
+        judged = f"No area can be judged {when}: {said} counted."
+        return f"{judged}{_by_whom(_worst_of(rows))}"
     lowest = min(known, key=lambda row: (row.points or 0) * row.planned_s)
     if (lowest.points or 0) > -LEAST:
         return f"{_nobody_below(rows, known)} {when}.{_by_whom(_worst_of(rows))}"
@@ -61,5 +63,7 @@ def _by_whom(worst: Worst | None) -> str:
         return ""
     cause = ""
     if worst.cause:
-        cause = f", {'mostly' if worst.is_mostly else 'first of all'} {worst.cause}"
-    return f" {worst.cell} lost most by its own fault: {minutes(worst.lost_s)}{cause}."
+        share = "mostly" if worst.is_mostly else "first of all"
+        cause = f", {share} {mid_sentence(worst.cause)}"
+    lost = in_minutes(worst.lost_s)
+    return f" {worst.cell} lost most by its own fault: {lost}{cause}."

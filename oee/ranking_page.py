@@ -71,6 +71,11 @@ class RankingRow:
         return self.all_lost_s / 60 / (self.sums.busy_s / 3600 / 100)
 
     @property
+    def rate_s(self) -> float | None:
+        """Lost seconds per 100 planned hours."""
+        return None if self.per_100_h is None else 60 * self.per_100_h
+
+    @property
     def is_thin(self) -> bool:
         return self.planned_s < LEAST_EXPOSURE_S
 

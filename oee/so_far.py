@@ -4,6 +4,7 @@ A running shift is computed up to now through the same seam as the stored ledger
 never stored, so "today so far" and tomorrow's "yesterday" follow one rule.
 """
 
+from collections import Counter
 from datetime import date, datetime
 from functools import cached_property
 
@@ -13,6 +14,7 @@ from django.db.models import F, Q, QuerySet
 from cells.models import Shift
 from oee.inputs import gather
 from oee.ledger.account import compute_accounts
+from oee.ledger.classes import LOSS_CLASSES
 from oee.ledger.sums import Sums
 from oee.models import CellShift
 from oee.periods import Period
@@ -81,6 +83,21 @@ class PeriodAccounts:
             key = tuple(_value(row, name) for name in keys)
             found[key] = found.get(key, Sums()) + of_row(row)
         return {key: sums for key, sums in found.items() if sums.expected}
+
+    def open_stops(
+        self, *keys: str, basis: Basis = "cells"
+    ) -> dict[tuple, Counter[str]]:
+        """Stopped seconds by class of running shifts that have no count yet.
+
+        A roll-up holds counted shifts only, so it says nothing of these.
+        """
+        found: dict[tuple, Counter[str]] = {}
+        for row in self.running_of(basis):
+            if not row.counted:
+                key = tuple(_value(row, name) for name in keys)
+                stopped = {c: getattr(row, f"{c}_s") for c in LOSS_CLASSES[1:]}
+                found.setdefault(key, Counter()).update(stopped)
+        return found
 
     def reasons(self) -> dict[int, ReasonTotals]:
         """By cell id."""

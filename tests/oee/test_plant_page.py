@@ -155,7 +155,8 @@ def test_the_sentence_claims_nothing_that_was_not_counted(
     CellShift.objects.filter(production_date=MONDAY).update(counted=False)
 
     assert sentence(rows_of(MONDAY), of_day(MONDAY)) == (
-        "No area can be judged on Mon 2 March: 0 of 1 shift counted."
+        "No area can be judged on Mon 2 March: 0 of 1 shift counted. "
+        "L1-10 lost most by its own fault: 60 min, mostly gun force."
     )
 
 
