@@ -4,7 +4,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from datetime import date
 from functools import cached_property
-from typing import Any, Literal
+from typing import Literal
 
 from cells.drawing import Part
 from cells.models import Area, Cell
@@ -103,11 +103,13 @@ class RankingPage:
         by: RankBy = "own",
         per: Per = "total",
         area: Area | None = None,
-        **known: Mapping[int, Any],
+        cells: Mapping[int, Cell] | None = None,
+        reasons: Mapping[int, Reason] | None = None,
     ) -> None:
-        """``known``: cells= and reasons= as ``rank`` takes them."""
+        """``cells`` and ``reasons`` as ``rank`` takes them."""
         self.first, self.last, self.area = first, last, area
-        self.by, self.per, self.known = by, per, known
+        self.by, self.per = by, per
+        self.cells, self.reasons = cells, reasons
 
     @cached_property
     def rows(self) -> list[RankingRow]:
@@ -116,7 +118,8 @@ class RankingPage:
             last=self.last,
             by=self.by,
             area=self.area,
-            **self.known,
+            cells=self.cells,
+            reasons=self.reasons,
         )
         rows = [RankingRow(ranked=row, by=self.by) for row in ranked]
         return rows if self.per == "total" else _by_rate(rows)

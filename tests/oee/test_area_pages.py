@@ -246,7 +246,7 @@ def test_a_running_shift_stands_among_the_stored_ones(plant: SimpleNamespace) ->
     assert running.sums.breakdown_s == 30 * 60
     assert running.planned_s == 120 * 60
     assert stored.sums.oee == 351 / 440
-    assert [row.words for row in line.shifts][0] == "Tue 3 March"
+    assert line.shifts[0].words == "Tue 3 March"
     assert line.running == 1
 
 
