@@ -12,7 +12,7 @@ from django.db import IntegrityError, transaction
 from django.utils import timezone
 
 from cells.csv_files import Fault
-from cells.files import calendar, floor, machines, readings
+from cells.files import calendar, floor, machines, planning, readings
 from cells.files.run import Outcome, Progress, Run
 from cells.files.sheet import Sheet
 from cells.models import Plant
@@ -29,6 +29,9 @@ FLOOR: list[type[Sheet]] = [
     floor.BankSheet,
     machines.MachineSheet,
     machines.MeterSheet,
+]
+#: From here on, what a row means hangs on the plant's time zone.
+CALENDAR: list[type[Sheet]] = [
     calendar.PatternSheet,
     calendar.DayOffSheet,
     calendar.OneOffSheet,
@@ -53,7 +56,7 @@ EVENTS: list[type[Sheet]] = [
     done.StepResultSheet,
     routines.CrewSheet,
 ]
-FILES = [sheet.file for sheet in (*FLOOR, *EVENTS)]
+FILES = [sheet.file for sheet in (*FLOOR, *CALENDAR, *EVENTS)]
 
 
 @dataclass
@@ -99,16 +102,12 @@ def _load_all(run: Run) -> None:
     if not (run.directory / "plant.csv").exists() and not Plant.objects.exists():
         words = "Nothing says yet which plant this is, and in which time zone: add it."
         run.refuse(Fault("plant.csv", None, "", words))
-    sheets: dict[type[Sheet], Sheet] = {}
-    for kind in FLOOR:
-        _load_one(run, kind, sheets)
-    lines = sheets.get(floor.LineSheet)
-    if isinstance(lines, floor.LineSheet):
-        with timezone.override(run.zone):
-            lines.finish_counting_cells()
-    calendar.plan_shifts(run)
-    for kind in EVENTS:
-        _load_one(run, kind, sheets)
+    _load_floor(run)
+    if not Plant.objects.exists():
+        return  # without a time zone every time would be at fault
+    _load_files(run, CALENDAR)
+    planning.plan_shifts(run)
+    _load_files(run, EVENTS)
     with timezone.override(run.zone):
         readings.check_rising(run)
     if not run.faults:
@@ -116,14 +115,28 @@ def _load_all(run: Run) -> None:
         _move_tasks(run)
 
 
-def _load_one(run: Run, kind: type[Sheet], sheets: dict[type[Sheet], Sheet]) -> None:
+def _load_floor(run: Run) -> None:
+    sheets = _load_files(run, FLOOR)
+    for sheet in sheets:
+        if isinstance(sheet, floor.LineSheet):
+            sheet.finish_counting_cells()
+
+
+def _load_files(run: Run, kinds: list[type[Sheet]]) -> list[Sheet]:
+    """Load those files that are there; returns what loaded them."""
+    return [
+        _load_one(run, kind) for kind in kinds if (run.directory / kind.file).exists()
+    ]
+
+
+def _load_one(run: Run, kind: type[Sheet]) -> Sheet:
     path = run.directory / kind.file
-    if not path.exists():
-        return
-    sheet = sheets[kind] = kind(run)
+    sheet = kind(run)
+    total = max(0, sum(block.count(b"\n") for block in _blocks(path)) - 1)
+    # Sentences give moments in plant time.
     with timezone.override(run.zone), path.open("rb") as stream:
-        total = max(0, sum(block.count(b"\n") for block in _blocks(path)) - 1)
         sheet.load(stream, total)
+    return sheet
 
 
 def _blocks(path: Path) -> Iterator[bytes]:

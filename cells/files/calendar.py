@@ -1,16 +1,16 @@
 """The calendar: shift_patterns.csv, days_off.csv, shifts.csv, worked_breaks.csv."""
 
-from collections.abc import Iterable
-from datetime import date, datetime, time
+from datetime import datetime, time
 from typing import Any, BinaryIO
 
 from django.core.exceptions import ValidationError
 
 from cells import calendar
 from cells.csv_cells import code, integer, moment, text
-from cells.csv_files import Column, Contract, Fault
-from cells.files.kinds import AREAS, CELLS, LINES, SHIFTS, find_shift
-from cells.files.run import Kind, Row, Run
+from cells.csv_files import Column, Contract
+from cells.files.kinds import AREAS, CELLS, LINES, find_shift
+from cells.files.planning import lines_of, note_plan
+from cells.files.run import Kind, Row
 from cells.files.sheet import Sheet
 from cells.models import (
     Area,
@@ -22,7 +22,6 @@ from cells.models import (
     ShiftPattern,
     WorkedBreak,
 )
-from cells.shifts import Outcome
 from cells.working_time.breaks import check_breaks, format_breaks, parse_breaks
 from cells.working_time.plant_time import (
     format_clock_time,
@@ -33,8 +32,6 @@ from cells.working_time.plant_time import (
     to_wall,
 )
 from cells.working_time.weekdays import format_weekdays, parse_weekdays
-
-CALENDAR_FILES = ("shift_patterns.csv", "days_off.csv", "shifts.csv")
 
 
 class PatternSheet(Sheet[ShiftPattern]):
@@ -91,8 +88,7 @@ class PatternSheet(Sheet[ShiftPattern]):
     def is_saved(
         self, row: Row, record: ShiftPattern, before: ShiftPattern | None
     ) -> None:
-        for line in lines_of(self.run, record.area, record.line):
-            self.run.plan_anew(line, record.valid_from)
+        note_plan(self, row, record, record.valid_from)
 
 
 class DayOffSheet(Sheet[DayOff]):
@@ -119,8 +115,7 @@ class DayOffSheet(Sheet[DayOff]):
 
     def is_saved(self, row: Row, record: DayOff, before: DayOff | None) -> None:
         if before is None:
-            for line in lines_of(self.run, record.area, record.line):
-                self.run.plan_anew(line, record.date)
+            note_plan(self, row, record, record.date)
 
 
 class OneOffSheet(Sheet[OneOffShift]):
@@ -176,8 +171,7 @@ class OneOffSheet(Sheet[OneOffShift]):
     def is_saved(
         self, row: Row, record: OneOffShift, before: OneOffShift | None
     ) -> None:
-        for line in lines_of(self.run, record.area, record.line):
-            self.run.plan_anew(line, record.starts_on)
+        note_plan(self, row, record, record.starts_on)
 
     def finish(self) -> None:
         for row, one_off in self.cancelling:
@@ -206,55 +200,6 @@ def find_place(row: Row) -> tuple[Area | None, Line | None]:
         except ValidationError as error:
             row.refuse_all(error)
     return area, line
-
-
-def lines_of(run: Run, area: Area | None, line: Line | None) -> list[Line]:
-    if line is not None:
-        return [line]
-    lines: Iterable[Line] = run.known(LINES).values()
-    return [one for one in lines if area is None or one.area_id == area.pk]
-
-
-def plan_shifts(run: Run) -> None:
-    """Make the shifts anew that this load's calendar and its new lines ask for."""
-    for line in run.new_lines:
-        patterns = ShiftPattern.objects.filter(area=line.area_id)
-        for first in patterns.values_list("valid_from", flat=True):
-            run.plan_anew(line, first)
-    planned = run.to_plan
-    if planned:
-        _plan(run, list(planned), min(planned.values()))
-    if run.has_refused("areas.csv", "lines.csv", *CALENDAR_FILES):
-        run.unsure.add(SHIFTS.word)
-
-
-def _plan(run: Run, lines: list[Line], first: date) -> None:
-    """All lines at once; where two shifts clash, line by line to name every clash."""
-    try:
-        _note(run, _replan(lines, first))
-    except ValidationError:
-        sound = not run.has_refused("areas.csv", "lines.csv", *CALENDAR_FILES)
-        for line in lines:
-            try:
-                _note(run, _replan([line], first))
-            except ValidationError as error:
-                run.unsure.add(SHIFTS.word)
-                if sound:
-                    _blame(run, error)
-
-
-def _replan(lines: list[Line], first: date) -> Outcome:
-    return calendar.replan(lines, first, None, by=None, why="load_plant", door="import")
-
-
-def _note(run: Run, outcome: Outcome) -> None:
-    run.touched.new_shifts.update(outcome.created)
-
-
-def _blame(run: Run, error: ValidationError) -> None:
-    files = [file for file in CALENDAR_FILES if (run.directory / file).exists()]
-    for message in error.messages:
-        run.refuse(Fault((files or ["lines.csv"])[0], None, "", message))
 
 
 def _breaks() -> dict[int, list[datetime]]:

@@ -8,7 +8,7 @@ from django.db.models import QuerySet
 
 from cells.csv_cells import choice, code, decimal, list_of, text
 from cells.csv_files import Column, Contract
-from cells.files.kinds import CELLS, MACHINES, METERS
+from cells.files.kinds import CELLS, MACHINES, METERS, POSITIONS
 from cells.files.run import Row, Run
 from cells.files.sheet import Sheet
 from cells.meters import MOST
@@ -23,6 +23,7 @@ class MachineSheet(Sheet[Machine]):
     facts = ("kind", "model", "tags")
     brings = MACHINES
     brings_by = "serial"
+    brings_too = (POSITIONS,)
 
     def make_contract(self) -> Contract:
         return Contract(

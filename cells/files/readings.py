@@ -15,19 +15,18 @@ from django.db.models import QuerySet
 from cells.csv_cells import code, decimal, moment
 from cells.csv_files import Column, Contract, Fault
 from cells.files.kinds import MACHINES, find_meter
-from cells.files.run import Row, Run
-from cells.files.sheet import Sheet
+from cells.files.run import Row, Run, on_the_clock
+from cells.files.sheet import LongSheet
 from cells.meters import MOST
 from cells.models import Meter, Reading
 from cells.moments import to_seconds
-from cells.templatetags.figures import moment as shown_moment
 
 METERS_AT_ONCE = 200
 
 value_of_meter = decimal(0, MOST, 3)
 
 
-class ReadingSheet(Sheet[Reading]):
+class ReadingSheet(LongSheet[Reading]):
     file = "readings.csv"
     model = Reading
     key = ("meter", "read_at")
@@ -57,7 +56,7 @@ class ReadingSheet(Sheet[Reading]):
             row.refuse(
                 "read_at",
                 f"{row['serial']} {row['meter']} cannot have been read at "
-                f"{shown_moment(row['read_at'])}, which lies in the future: correct "
+                f"{on_the_clock(row['read_at'])}, which lies in the future: correct "
                 "the time.",
             )
         if meter is None:
@@ -99,7 +98,7 @@ class ReadingSheet(Sheet[Reading]):
             row.refuse(
                 self.value_column,
                 f"{after.meter} reads {plain(before.value)} at "
-                f"{shown_moment(before.read_at)} in another file of this load, not "
+                f"{on_the_clock(before.read_at)} in another file of this load, not "
                 f"{plain(after.value)}: correct one of them.",
             )
         return row.good
@@ -137,16 +136,16 @@ def _falling(meters: Iterable[int]) -> Iterator[tuple[Reading, Reading]]:
 def _below(before: Reading, after: Reading) -> str:
     return (
         f"The reading {plain(after.value)} of {after.meter} at "
-        f"{shown_moment(after.read_at)} is below the last one ({plain(before.value)} "
-        f"at {shown_moment(before.read_at)}): correct one of them."
+        f"{on_the_clock(after.read_at)} is below the last one ({plain(before.value)} "
+        f"at {on_the_clock(before.read_at)}): correct one of them."
     )
 
 
 def _above(before: Reading, after: Reading) -> str:
     return (
         f"The reading {plain(before.value)} of {before.meter} at "
-        f"{shown_moment(before.read_at)} is above the next one ({plain(after.value)} "
-        f"at {shown_moment(after.read_at)}): correct one of them."
+        f"{on_the_clock(before.read_at)} is above the next one ({plain(after.value)} "
+        f"at {on_the_clock(after.read_at)}): correct one of them."
     )
 
 

@@ -16,6 +16,7 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from django.core.exceptions import NON_FIELD_ERRORS, ValidationError
+from django.utils.timezone import localtime
 
 from cells import clock
 from cells.csv_cells import shown
@@ -66,6 +67,7 @@ class Run:
     new_lines: list[Line] = field(default_factory=list)
     #: Lines whose shifts are to be made anew, and from which date on.
     to_plan: dict[Line, date] = field(default_factory=dict)
+    asked: list[Any] = field(default_factory=list)  # rows that ask for shifts
     moved: set[int] = field(default_factory=set)  # ids of machines
     #: Ids of routines whose due dates this load moves.
     due_of: set[int] = field(default_factory=set)
@@ -172,3 +174,8 @@ def noted(read: Callable[[str], Any], named: set[Hashable]) -> Callable[[str], A
         return value
 
     return read_and_note
+
+
+def on_the_clock(moment: datetime) -> str:
+    """A moment of any year in plant time, as a file could write it."""
+    return f"{localtime(moment):%Y-%m-%d %H:%M}"

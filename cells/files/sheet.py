@@ -15,6 +15,7 @@ from django.db import models
 
 from cells import trail
 from cells.csv_files import Contract, Fault, header_of, read_rows
+from cells.files.inserting import insert_all
 from cells.files.run import Kind, Outcome, Row, Run, noted
 from cells.models import Change
 
@@ -32,6 +33,7 @@ class Sheet(Generic[M]):
     revives: ClassVar[bool] = False  # a correction brings back what was withdrawn
     brings: ClassVar[Kind | None] = None  # records that other rows name by their key
     brings_by: ClassVar[str] = ""  # the one column of that key, if it is one
+    brings_too: ClassVar[tuple[Kind, ...]] = ()  # what else hangs on its rows
 
     def __init__(self, run: Run) -> None:
         self.run = run
@@ -72,17 +74,18 @@ class Sheet(Generic[M]):
     def load(self, stream: BinaryIO, total: int) -> None:
         """Load one file; what is wrong with it is appended to the run's faults."""
         self.given = set(header_of(stream))
-        before = len(self.run.faults)
+        before, lost = len(self.run.faults), False
         for number, (line, values) in enumerate(self._rows(stream), start=1):
             row = Row(self.run, self.contract, line, values)
             record = self.read(row)
             if record is not None and row.good:
                 self.take(row, record)
+            lost = lost or not row.good
             if number % CHUNK == 0 and self.run.progress is not None:
                 self.run.progress(self.file, number, total)
         self.flush()
-        self._say_if_unsure(self.run.faults[before:])
         self.finish()
+        self._say_if_unsure(self.run.faults[before:], lost)
         self.run.outcomes.append(self.outcome)
         if self.run.progress is not None:
             self.run.progress(self.file, total, total)
@@ -100,11 +103,14 @@ class Sheet(Generic[M]):
         ]
         return replace(contract, columns=columns)
 
-    def _say_if_unsure(self, faults: list[Fault]) -> None:
-        if self.brings is None:
-            return
-        if any(not self.brings_by or not fault.column for fault in faults):
-            self.run.unsure.add(self.brings.word)
+    def _say_if_unsure(self, faults: list[Fault], lost: bool) -> None:
+        """Rows that were lost are only known by key where one column is the key."""
+        unsure = {kind.word for kind in self.brings_too if faults or lost}
+        if self.brings is not None:
+            by_key = self.brings_by and all(fault.column for fault in faults)
+            if (faults or lost) and not by_key:
+                unsure.add(self.brings.word)
+        self.run.unsure |= unsure
 
     def _rows(self, stream: BinaryIO) -> Iterator[tuple[int, dict[str, Any]]]:
         return read_rows(stream, self.contract, self.run.faults)
@@ -167,13 +173,14 @@ class Sheet(Generic[M]):
 
     def _create(self, new: list[tuple[Row, M]]) -> None:
         new = [(row, record) for row, record in new if self.may_create(row, record)]
-        self.model._default_manager.bulk_create(
-            [record for _, record in new], batch_size=CHUNK
-        )
+        self.create([record for _, record in new])
         for row, record in new:
             self._counted.add(row.line)
             self.is_saved(row, record, None)
         self.outcome.new += len(new)
+
+    def create(self, records: list[M]) -> None:
+        self.model._default_manager.bulk_create(records, batch_size=CHUNK)
 
     def _correct(self, changed: list[tuple[Row, M, Any]]) -> None:
         if not changed:
@@ -236,3 +243,10 @@ class Sheet(Generic[M]):
         for name in names:
             setattr(after, name, getattr(record, name))
         return after
+
+
+class LongSheet(Sheet[M]):
+    """A file of very many rows, whose new records are not asked for their ids."""
+
+    def create(self, records: list[M]) -> None:
+        insert_all(records)

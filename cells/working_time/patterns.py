@@ -146,6 +146,16 @@ class PlannedShift:
         return Span(utc_seconds(self.starts_at), utc_seconds(self.ends_at))
 
 
+class ClashError(ValueError):
+    """Two shifts of a line that overlap, or that have one name on one date."""
+
+    def __init__(
+        self, sentence: str, shifts: tuple[PlannedShift, PlannedShift]
+    ) -> None:
+        super().__init__(sentence)
+        self.shifts = shifts
+
+
 def shifts_of(
     patterns: Collection[Pattern],
     days_off: Collection[date],
@@ -160,8 +170,8 @@ def shifts_of(
     none, its area's; its days off and its area's; one-off shifts of both, told apart by
     `of_line`. Both dates are included. The shifts come in order of time.
 
-    Raises ValueError with a sentence that names both where two shifts overlap, where
-    two have one production date and name, and where two patterns or two one-off shifts
+    Raises ClashError with a sentence that names both where two shifts overlap or have
+    one production date and name, ValueError where two patterns or two one-off shifts
     give one shift.
     """
     if to_date < from_date:
@@ -326,7 +336,7 @@ def _with_breaks(
 def _refuse_clashes(
     shifts: Iterable[PlannedShift], zone: ZoneInfo, from_date: date, to_date: date
 ) -> None:
-    """Raise ValueError where a shift in the range clashes with any; sorted by start."""
+    """Raise ClashError where a shift in the range clashes with any; sorted by start."""
     seen: dict[tuple[date, str], PlannedShift] = {}
     latest: PlannedShift | None = None
 
@@ -334,7 +344,7 @@ def _refuse_clashes(
         dates = first.production_date, second.production_date
         if any(from_date <= day <= to_date for day in dates):
             both = f"{shift_text(first, zone)} and {shift_text(second, zone)}"
-            raise ValueError(f"{both} {how}")
+            raise ClashError(f"{both} {how}", (first, second))
 
     for shift in shifts:
         rival = seen.setdefault((shift.production_date, shift.name), shift)

@@ -12,10 +12,9 @@ from cells.csv_cells import choice, code, decimal, integer, moment
 from cells.csv_files import Column, Contract
 from cells.files.kinds import CELLS, MACHINES, POSITIONS, find_meter
 from cells.files.readings import ReadingSheet, plain, value_of_meter
-from cells.files.run import Kind, Row, Run
-from cells.files.sheet import Sheet
+from cells.files.run import Kind, Row, Run, on_the_clock
+from cells.files.sheet import LongSheet, Sheet
 from cells.models import Cell, Machine, Meter, Placement
-from cells.templatetags.figures import moment as shown_moment
 from cells.working_time.plant_time import local_date
 from maintenance.due import machine_clock, place_clock
 from maintenance.files.kinds import ROUTINES, STEPS
@@ -39,7 +38,7 @@ class _DoneReadings(ReadingSheet):
             row.refuse(
                 "reading",
                 f"{meter} cannot read {plain(value)} and {plain(first)} at "
-                f"{shown_moment(read_at)}: correct one of them.",
+                f"{on_the_clock(read_at)}: correct one of them.",
             )
 
     def take_all(self, given: Iterable[tuple[Row, Meter]]) -> None:
@@ -52,11 +51,24 @@ class _DoneReadings(ReadingSheet):
         self.flush()
 
 
+def _done_tasks() -> dict[tuple[int, int, datetime], Task]:
+    tasks = Task.objects.done().exclude(machine=None).order_by()
+    rows = tasks.only("id", "routine_id", "machine_id", "done_at")
+    return {
+        (task.routine_id, task.machine_id, task.done_at): task
+        for task in rows.iterator(chunk_size=2000)
+    }
+
+
+DONE = Kind("done task", "done.csv", _done_tasks)
+
+
 class DoneSheet(Sheet[Task]):
     file = "done.csv"
     model = Task
     key = ("routine", "clock", "done_at")
     facts = ("minutes", "found", "reading")
+    brings = DONE
 
     def make_contract(self) -> Contract:
         return Contract(
@@ -84,7 +96,7 @@ class DoneSheet(Sheet[Task]):
         if row["done_at"] > self.run.now:
             row.refuse(
                 "done_at",
-                f"It cannot have been done at {shown_moment(row['done_at'])}, which "
+                f"It cannot have been done at {on_the_clock(row['done_at'])}, which "
                 "lies in the future: correct the time.",
             )
         if routine is None:
@@ -249,19 +261,7 @@ def _on(placements: list[Placement], day: Any) -> Placement | None:
     return there[-1] if there else None
 
 
-def _done_tasks() -> dict[tuple[int, int, datetime], Task]:
-    tasks = Task.objects.done().exclude(machine=None).order_by()
-    rows = tasks.only("id", "routine_id", "machine_id", "done_at")
-    return {
-        (task.routine_id, task.machine_id, task.done_at): task
-        for task in rows.iterator(chunk_size=2000)
-    }
-
-
-DONE = Kind("done task", "done.csv", _done_tasks)
-
-
-class StepResultSheet(Sheet[StepResult]):
+class StepResultSheet(LongSheet[StepResult]):
     """A step with several values has a row for each, in their order."""
 
     file = "step_results.csv"
@@ -283,8 +283,6 @@ class StepResultSheet(Sheet[StepResult]):
 
     def load(self, stream: BinaryIO, total: int) -> None:
         self.numbers: Counter[tuple[int, int]] = Counter()
-        if self.run.has_refused("done.csv"):
-            self.run.unsure.add(DONE.word)
         super().load(stream, total)
 
     def read(self, row: Row) -> StepResult | None:
@@ -341,6 +339,6 @@ class StepResultSheet(Sheet[StepResult]):
                 key,
                 "done_at",
                 f"“{routine}” was not done on {machine} at "
-                f"{shown_moment(row['done_at'])}: add it to done.csv.",
+                f"{on_the_clock(row['done_at'])}: add it to done.csv.",
             )
         return task

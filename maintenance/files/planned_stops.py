@@ -8,9 +8,8 @@ from django.db.models import QuerySet
 from cells.csv_cells import code, moment, text
 from cells.csv_files import Column, Contract
 from cells.files.kinds import AREAS, CELLS, LINES
-from cells.files.run import Row, unknown
+from cells.files.run import Row, on_the_clock, unknown
 from cells.files.sheet import Sheet
-from cells.templatetags.figures import moment as shown_moment
 from maintenance import planned_stops
 from maintenance.files.kinds import REASONS
 from maintenance.files.stops import was_retired
@@ -50,7 +49,7 @@ class PlannedStopSheet(Sheet[PlannedStop]):
         if row["declared_at"] > self.run.now:
             row.refuse(
                 "declared_at",
-                f"It cannot have been declared at {shown_moment(row['declared_at'])}, "
+                f"It cannot have been declared at {on_the_clock(row['declared_at'])}, "
                 "which lies in the future: correct the time.",
             )
         if not place or reason is None:

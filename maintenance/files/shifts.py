@@ -5,10 +5,9 @@ from django.db.models import QuerySet
 from cells.csv_cells import code, integer, moment
 from cells.csv_files import Column, Contract
 from cells.files.kinds import CELLS, LINES, find_shift
-from cells.files.run import Row
-from cells.files.sheet import Sheet
+from cells.files.run import Row, on_the_clock
+from cells.files.sheet import LongSheet, Sheet
 from cells.models import Shift
-from cells.templatetags.figures import moment as shown_moment
 from cells.working_time.plant_time import parse_date
 from maintenance import stop_rules, tallies
 from maintenance.confirmations import EARLY
@@ -19,7 +18,7 @@ from maintenance.models import ShiftConfirmation, Tally
 DAY_S = 86_400
 
 
-class TallySheet(Sheet[Tally]):
+class TallySheet(LongSheet[Tally]):
     """One that a person withdrew comes back only with other numbers."""
 
     file = "tallies.csv"
@@ -98,7 +97,7 @@ class ConfirmationSheet(Sheet[ShiftConfirmation]):
         if confirmed_at > self.run.now:
             row.refuse(
                 "confirmed_at",
-                f"It cannot have been confirmed at {shown_moment(confirmed_at)}, which "
+                f"It cannot have been confirmed at {on_the_clock(confirmed_at)}, which "
                 "lies in the future: correct the time.",
             )
         if shift is None:
@@ -110,8 +109,8 @@ class ConfirmationSheet(Sheet[ShiftConfirmation]):
         elif confirmed_at < shift.ends_at - EARLY:
             row.refuse(
                 "confirmed_at",
-                f"Shift {shift} ends at {shown_moment(shift.ends_at)}: it cannot be "
-                f"confirmed before {shown_moment(shift.ends_at - EARLY)}.",
+                f"Shift {shift} ends at {on_the_clock(shift.ends_at)}: it cannot be "
+                f"confirmed before {on_the_clock(shift.ends_at - EARLY)}.",
             )
         return ShiftConfirmation(shift=shift, confirmed_at=confirmed_at)
 

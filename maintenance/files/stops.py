@@ -11,9 +11,8 @@ from django.utils.timezone import localdate
 from cells.csv_cells import code, integer, moment, text, yes_no
 from cells.csv_files import Column, Contract
 from cells.files.kinds import CELLS, POSITIONS
-from cells.files.run import Row, Run
-from cells.files.sheet import Sheet
-from cells.templatetags.figures import moment as shown_moment
+from cells.files.run import Row, Run, on_the_clock
+from cells.files.sheet import LongSheet
 from maintenance import stop_rules
 from maintenance.files.kinds import REASONS
 from maintenance.models import Reason, Stop
@@ -34,7 +33,7 @@ MOMENTS = (
 )
 
 
-class StopSheet(Sheet[Stop]):
+class StopSheet(LongSheet[Stop]):
     file = "stops.csv"
     model = Stop
     key = ("ref",)
@@ -119,6 +118,13 @@ class StopSheet(Sheet[Stop]):
     def stored(self, records: list[Stop]) -> QuerySet[Stop]:
         return Stop.objects.filter(ref__in=[stop.ref for stop in records])
 
+    def create(self, records: list[Stop]) -> None:
+        super().create(records)
+        # Whether two overlap is asked of the stored ones, by their ids.
+        ids = dict(self.stored(records).order_by().values_list("ref", "pk"))
+        for record in records:
+            record.pk = ids[record.ref]
+
     def is_saved(self, row: Row, record: Stop, before: Stop | None) -> None:
         if before is None or any(
             getattr(before, name) != getattr(record, name) for name in LEDGER_FACTS
@@ -146,10 +152,10 @@ class StopSheet(Sheet[Stop]):
         end = stop.ended_at or self.run.now
         if end - stop.started_at <= stop_rules.LONGEST:
             return True
-        until = f"to {shown_moment(end)}" if stop.ended_at else "and still running"
+        until = f"to {on_the_clock(end)}" if stop.ended_at else "and still running"
         row.refuse(
             "ended_at",
-            f"From {shown_moment(stop.started_at)} {until} is longer than "
+            f"From {on_the_clock(stop.started_at)} {until} is longer than "
             f"{stop_rules.LONGEST.days} days: correct the dates, or write it as "
             "several stops, one after the other.",
         )

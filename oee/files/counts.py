@@ -9,7 +9,7 @@ from cells.csv_cells import code, integer, moment
 from cells.csv_files import Column, Contract
 from cells.files.kinds import CELLS, LINES, find_shift
 from cells.files.run import Row, unknown
-from cells.files.sheet import Sheet
+from cells.files.sheet import LongSheet, Sheet
 from cells.models import Cell, Line, Shift
 from cells.working_time.plant_time import parse_date
 from oee import counts, plans
@@ -22,7 +22,7 @@ NUMBERS = ("total", "good", "rework", "scrap")
 COLUMNS = {"cell": "at", "leg": "at"}
 
 
-class CountSheet(Sheet[Count]):
+class CountSheet(LongSheet[Count]):
     """One that a person withdrew comes back only with other numbers."""
 
     file = "counts.csv"
