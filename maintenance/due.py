@@ -141,7 +141,7 @@ class _Facts:
             },
             calendars=_calendars(pairs, histories.values(), on),
             reading_given=_readings_given(pairs, done, meters),
-            on_date=lambda task: local_date(task.done_at, zone),
+            on_date=lambda task: local_date(_done_at(task), zone),
         )
 
     def subject(self, routine: Routine, placement: Placement) -> Subject:
@@ -168,7 +168,7 @@ class _Facts:
 
     def _completion(self, task: Task) -> Completion:
         return Completion(
-            at=to_seconds(task.done_at),
+            at=to_seconds(_done_at(task)),
             on=self.on_date(task),
             reading=self.reading_given(task),
         )
@@ -178,9 +178,14 @@ def rule_of(routine: Routine) -> RoutineRule:
     return RoutineRule(
         every_days=routine.every_days,
         every_units=routine.every_units,
-        anchor=routine.anchor,
+        anchor="calendar" if routine.anchor == "calendar" else "completion",
         safety=routine.safety,
     )
+
+
+def _done_at(task: Task) -> datetime:
+    assert task.done_at is not None  # only completions get here
+    return task.done_at
 
 
 def _meters(
@@ -255,7 +260,7 @@ def _readings_given(
     """
     names = {routine.pk: routine.meter for routine, _ in pairs}
     moments = {
-        task.done_at
+        _done_at(task)
         for tasks in done.values()
         for task in tasks
         if task.reading is not None

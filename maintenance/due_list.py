@@ -4,6 +4,7 @@ from collections import defaultdict
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import date, timedelta
+from typing import Any
 
 from django.db.models import Case, Count, IntegerField, Q, Value, When
 
@@ -78,8 +79,8 @@ class Counts:
     no_forecast: int
 
 
-def ranked(tasks: TaskQuerySet, on: date) -> TaskQuerySet:
-    """With ``rank``, an index of STATES."""
+def ranked(tasks: TaskQuerySet, on: date) -> Any:
+    """The same queryset, with ``rank``, an index of STATES."""
     late = Q(latest__lt=on)
     return tasks.annotate(
         rank=Case(
@@ -91,6 +92,11 @@ def ranked(tasks: TaskQuerySet, on: date) -> TaskQuerySet:
             output_field=IntegerField(),
         )
     )
+
+
+def rank_of(task: Task) -> int:
+    rank: int = task.rank  # type: ignore[attr-defined]  # put there by ranked()
+    return rank
 
 
 def counts(tasks: TaskQuerySet, on: date) -> Counts:
@@ -177,7 +183,7 @@ class Row:
         late = task.latest is not None and task.latest < on
         return cls(
             task=task,
-            state=STATES[task.rank],
+            state=STATES[rank_of(task)],
             late_days=(on - task.latest).days if late and task.latest else 0,
             sheet=sheet_of(task.cell),
             may_complete=may_complete(user, task),
@@ -218,7 +224,7 @@ def csv_rows(tasks: TaskQuerySet) -> Iterator[list[object]]:
             task.earliest,
             task.latest,
             task.bound_by,
-            STATES[task.rank],
+            STATES[rank_of(task)],
             routine.safety,
             ";".join(routine.skills),
             routine.minutes,

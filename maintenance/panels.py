@@ -4,6 +4,7 @@ from typing import Any
 
 from django.http import HttpRequest
 from django.urls import reverse
+from django.utils import timezone
 
 from cells import clock
 from cells.models import Cell, Machine
@@ -38,7 +39,7 @@ def tasks_of_machine(request: HttpRequest, machine: Machine) -> dict[str, Any]:
 
 def _open_tasks(request: HttpRequest, tasks: TaskQuerySet) -> dict[str, Any]:
     """What falls due next, the most urgent first, and what was done last."""
-    today = clock.today()
+    today = timezone.localdate(clock.now())  # the plant's, active in every request
     related = ("routine", "machine", "cell__line__area")
     soon = ranked(tasks.open(), today).select_related(*related)
     done = tasks.done().select_related("routine").order_by("-done_at")

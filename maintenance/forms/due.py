@@ -6,6 +6,7 @@ from typing import Any
 from django import forms
 from django.db.models import Q
 
+from cells.forms import PlaceField
 from cells.models import Area, Cell, Line
 from maintenance.due_list import PLANNED_AHEAD, STATES, ranked
 from maintenance.models import Routine, Task
@@ -15,15 +16,9 @@ LONGEST = 3650
 
 
 class DueFilter(forms.Form):
-    area = forms.ModelChoiceField(
-        Area.objects.all(), to_field_name="code", required=False, empty_label="all"
-    )
-    line = forms.ModelChoiceField(
-        Line.objects.all(), to_field_name="code", required=False, empty_label="all"
-    )
-    cell = forms.ModelChoiceField(
-        Cell.objects.all(), to_field_name="code", required=False, empty_label="all"
-    )
+    area = PlaceField(Area.objects.all(), required=False, empty_label="all")
+    line = PlaceField(Line.objects.all(), required=False, empty_label="all")
+    cell = PlaceField(Cell.objects.all(), required=False, empty_label="all")
     skill = forms.ChoiceField(required=False)
     routine = forms.ModelChoiceField(
         Routine.objects.filter(retired_on=None),
@@ -53,10 +48,9 @@ class DueFilter(forms.Form):
         super().__init__({"days": PLANNED_AHEAD, **{n: data[n] for n in data}})
         self.routines = list(Routine.objects.filter(retired_on=None))
         skills = sorted({skill for one in self.routines for skill in one.skills})
-        self.fields["skill"].choices = [("", "all"), *((one, one) for one in skills)]
-        self.fields["routine"].label_from_instance = lambda one: one.name
-        for name in ("area", "line", "cell"):
-            self.fields[name].label_from_instance = lambda one: f"{one.code} {one.name}"
+        of_skill = self.fields["skill"]
+        assert isinstance(of_skill, forms.ChoiceField)
+        of_skill.choices = [("", "all"), *((one, one) for one in skills)]
 
     #: What leaves tasks out of the counts.
     PARTS = ("area", "line", "cell", "skill", "routine", "only")
@@ -95,9 +89,9 @@ class DueFilter(forms.Form):
         wanted = self.cleaned_data
         days = PLANNED_AHEAD if wanted["days"] is None else wanted["days"]
         until = on + timedelta(days=days)
-        tasks = ranked(tasks.filter(Q(due__lte=until) | Q(due=None)), on)
+        listed = ranked(tasks.filter(Q(due__lte=until) | Q(due=None)), on)
         if wanted["state"]:
-            tasks = tasks.filter(rank=int(wanted["state"]))
+            listed = listed.filter(rank=int(wanted["state"]))
         urgency = ("rank", "due", "routine__code", "machine__serial", "pk")
         place = (
             "cell__line__area__code",
@@ -107,5 +101,6 @@ class DueFilter(forms.Form):
             "cell__code",
         )
         order = (*place, *urgency) if wanted["group"] else urgency
-        related = tasks.select_related("routine", "machine", "cell__line__area")
-        return related.order_by(*order)
+        related = listed.select_related("routine", "machine", "cell__line__area")
+        found: TaskQuerySet = related.order_by(*order)
+        return found

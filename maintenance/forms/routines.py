@@ -147,6 +147,8 @@ class StepsForm(PlantForm):
                 field.initial = getattr(step, name.split("__")[0], None)
                 if name == f"order__{line}":
                     field.initial = line
+                # The column's heading is all that is shown of its label.
+                field.widget.attrs["aria-label"] = field.label
                 self.fields[name] = field
         self.fields["why"] = WhyField()
 
@@ -238,15 +240,17 @@ class SpreadForm(PlantForm):
 
     def __init__(self, *args: Any, placements: list[Placement], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
+        of_machines = self.fields["machines"]
+        assert isinstance(of_machines, forms.MultipleChoiceField)
         self.by_id = {str(placed.machine_id): placed.machine for placed in placements}
-        self.fields["machines"].choices = [
+        of_machines.choices = [
             (
                 str(placed.machine_id),
                 f"{placed.cell.code} {placed.position}, {placed.machine.serial}",
             )
             for placed in placements
         ]
-        self.fields["machines"].initial = list(self.by_id)
+        of_machines.initial = list(self.by_id)
 
     def facts(self) -> dict[str, Any]:
         facts = super().facts()

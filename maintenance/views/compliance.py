@@ -3,13 +3,15 @@
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
+from typing import Any
 
 from django.core.paginator import Paginator
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_GET
 
 from cells.downloads import csv_response
+from cells.rights import SignedIn
 from cells.views.doors import csv_table
 from maintenance.compliance import WORDS, ClosedTask, by_month, closed_tasks
 from maintenance.forms.compliance import ComplianceFilter
@@ -53,11 +55,11 @@ class Row:
 
 
 @require_GET
-def compliance(request: HttpRequest) -> HttpResponse:
+def compliance(request: SignedIn) -> HttpResponse:
     wanted = ComplianceFilter(request.GET)
     if not wanted.is_valid():
-        context = {"filter": wanted, "figures": None}
-        return render(request, "maintenance/compliance.html", context)
+        nothing = {"filter": wanted, "figures": None}
+        return render(request, "maintenance/compliance.html", nothing)
     first, last = wanted.cleaned_data["first"], wanted.cleaned_data["last"]
     all_closed = list(closed_tasks(first, last))
     chosen = wanted.chosen(all_closed)
@@ -65,7 +67,7 @@ def compliance(request: HttpRequest) -> HttpResponse:
         return csv_response("pm-compliance", COLUMNS, _csv_rows(chosen))
     page = Paginator(chosen, PAGE).get_page(request.GET.get("page"))
     windows = [one.window for one in all_closed]
-    context = {
+    context: dict[str, Any] = {
         "filter": wanted,
         "first": first,
         "last": last,
@@ -80,7 +82,7 @@ def compliance(request: HttpRequest) -> HttpResponse:
 
 
 @require_GET
-def alerts(request: HttpRequest) -> HttpResponse:
+def alerts(request: SignedIn) -> HttpResponse:
     """Failed safety tests: those that nobody has accepted first."""
     found = SafetyAlert.objects.select_related(
         "task__routine", "task__machine", "task__cell__line", "accepted_by"

@@ -1,12 +1,13 @@
 """What falls due: the planner's first page."""
 
 from django.core.paginator import Paginator
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_GET
 
 from cells import clock
 from cells.downloads import csv_response
+from cells.rights import SignedIn
 from maintenance import due_list
 from maintenance.forms.due import DueFilter
 from maintenance.models import SafetyAlert
@@ -18,7 +19,7 @@ PRINTED = 1000  # by cell it is for paper, where pages of a list help nobody
 
 
 @require_GET
-def due(request: HttpRequest) -> HttpResponse:
+def due(request: SignedIn) -> HttpResponse:
     today = clock.today()
     wanted = DueFilter(request.GET)
     tasks = wanted.tasks(today)

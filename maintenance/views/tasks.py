@@ -3,13 +3,14 @@
 from django.contrib import messages
 from django.core.exceptions import BadRequest
 from django.db.models import Prefetch
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 
 from cells import trail
 from cells.models import Reading
 from cells.plant_forms import WhyForm
+from cells.rights import SignedIn
 from cells.views.doors import UNPROCESSABLE, done, door, sent, status_of
 from maintenance import task_rights, tasks
 from maintenance.forms.tasks import (
@@ -26,7 +27,7 @@ CHANGES_SHOWN = 30
 MANY = 100  # rows of one form that a person can still check
 
 
-def task(request: HttpRequest, pk: int) -> HttpResponse:
+def task(request: SignedIn, pk: int) -> HttpResponse:
     one = _task(pk)
     may = one.is_open and task_rights.may_complete(request.user, one)
     if request.method == "POST":
@@ -46,7 +47,7 @@ def task(request: HttpRequest, pk: int) -> HttpResponse:
     return render(request, "maintenance/task.html", context, status=status)
 
 
-def complete_many(request: HttpRequest) -> HttpResponse:
+def complete_many(request: SignedIn) -> HttpResponse:
     """Those that were chosen on the list, ``?task=1&task=2``: all of them or none."""
     chosen = _chosen(request)
     for one in chosen:
@@ -65,7 +66,7 @@ def complete_many(request: HttpRequest) -> HttpResponse:
     return render(request, "maintenance/task_many.html", context, status=status)
 
 
-def task_correct(request: HttpRequest, pk: int) -> HttpResponse:
+def task_correct(request: SignedIn, pk: int) -> HttpResponse:
     one = _task(pk)
     task_rights.need_to_correct(request.user, one)
     return door(
@@ -79,7 +80,7 @@ def task_correct(request: HttpRequest, pk: int) -> HttpResponse:
     )
 
 
-def task_withdraw(request: HttpRequest, pk: int) -> HttpResponse:
+def task_withdraw(request: SignedIn, pk: int) -> HttpResponse:
     one = _task(pk)
     task_rights.need_to_correct(request.user, one)
     return door(
@@ -94,7 +95,7 @@ def task_withdraw(request: HttpRequest, pk: int) -> HttpResponse:
     )
 
 
-def alert_accept(request: HttpRequest, pk: int) -> HttpResponse:
+def alert_accept(request: SignedIn, pk: int) -> HttpResponse:
     alerts = SafetyAlert.objects.select_related(
         "task__cell__line__area", "task__routine", "task__machine"
     )
@@ -129,7 +130,7 @@ def _task(pk: int) -> Task:
     )
 
 
-def _chosen(request: HttpRequest) -> list[Task]:
+def _chosen(request: SignedIn) -> list[Task]:
     texts = request.GET.getlist("task")
     if not all(text.isdecimal() and len(text) < 16 for text in texts):
         raise BadRequest("The address of this page names a task by something else.")
@@ -149,7 +150,7 @@ def _chosen(request: HttpRequest) -> list[Task]:
     )
 
 
-def _context(request: HttpRequest, one: Task) -> dict[str, object]:
+def _context(request: SignedIn, one: Task) -> dict[str, object]:
     results = StepResult.objects.filter(task=one).select_related("step")
     last = last_done([one]).get((one.routine_id, one.clock)) if one.is_open else None
     return {
@@ -177,7 +178,7 @@ def _last_read(one: Task) -> Reading | None:
     return readings.order_by("-read_at").first()
 
 
-def _say(request: HttpRequest, recorded: list[tasks.Recorded]) -> None:
+def _say(request: SignedIn, recorded: list[tasks.Recorded]) -> None:
     count = len(recorded)
     what = "The task is" if count == 1 else f"{count} tasks are"
     messages.success(request, f"{what} recorded done.")
