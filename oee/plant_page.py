@@ -71,11 +71,15 @@ class AreaRow(AccountRow):
     worst: Worst | None  # None: no own fault
 
     @property
+    def target_oee(self) -> float | None:
+        return None if self.target is None else float(self.target.oee)
+
+    @property
     def points_off_target(self) -> float | None:
         """Percentage points above (or, negative, below) the target."""
-        if self.target is None or self.sums.oee is None:
+        if self.target_oee is None or self.sums.oee is None:
             return None
-        return 100 * (self.sums.oee - float(self.target.oee))
+        return 100 * (self.sums.oee - self.target_oee)
 
     @property
     def points_off_before(self) -> float | None:

@@ -7,7 +7,6 @@
 """
 
 import math
-from decimal import Decimal
 
 from django import template
 from django.urls import reverse
@@ -52,9 +51,3 @@ def mid_sentence(name: str) -> str:
     if len(name) > 1 and name[1].islower():
         return name[0].lower() + name[1:]
     return name
-
-
-@register.filter
-def as_float(share: Decimal | None) -> float | None:
-    """A target as the drawings take it."""
-    return None if share is None else float(share)

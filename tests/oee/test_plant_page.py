@@ -149,6 +149,12 @@ def test_without_a_target_an_area_is_held_against_itself(
     )
 
 
+def test_an_area_without_a_target_says_so(plant: SimpleNamespace, page: Any) -> None:
+    plant.cast.area.targets.all().delete()
+
+    assert "no target" in page()
+
+
 def test_the_sentence_claims_nothing_that_was_not_counted(
     plant: SimpleNamespace,
 ) -> None:
