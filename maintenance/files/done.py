@@ -178,17 +178,14 @@ class DoneSheet(Sheet[Task]):
     def _need(
         self, row: Row, routine: Routine, *columns: str, without: tuple[str, ...]
     ) -> None:
-        follows = f"“{routine}” follows the {routine.follows}"
-        for column in columns:
-            if row[column] is None:
-                row.refuse(column, f"{follows}: write its {' and '.join(columns)}.")
-        for column in without:
-            if row[column] is not None:
-                row.refuse(
-                    column,
-                    f"{follows}: leave {column} empty and write its "
-                    f"{' and '.join(columns)}.",
-                )
+        amiss = [column for column in columns if row[column] is None]
+        amiss += [column for column in without if row[column] is not None]
+        if amiss:
+            row.refuse(
+                amiss[0],
+                f"“{routine}” follows the {routine.follows}: write its "
+                f"{' and '.join(columns)}, and leave {' and '.join(without)} empty.",
+            )
 
     def _check_position(self, row: Row, cell: Cell, position: str) -> None:
         known = self.run.known(POSITIONS).get(cell.pk, set())

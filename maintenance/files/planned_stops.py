@@ -82,11 +82,13 @@ class PlannedStopSheet(Sheet[PlannedStop]):
                     self.run.touched.span(cell, planned.starts_at, planned.ends_at)
 
     def finish(self) -> None:
-        for row, planned in self.written:
-            if not planned.withdrawn:
-                found = planned_stops.declared_already(planned)
-                if found:
-                    row.refuse_all(ValidationError(found))
+        """Of two for one place, reason and time, the later row is blamed."""
+        for row, planned in reversed(self.written):
+            found = not planned.withdrawn and planned_stops.declared_already(planned)
+            if found:
+                row.refuse_all(ValidationError(found))
+                # Out of the other's way; of a load with a fault nothing is saved.
+                PlannedStop.objects.filter(pk=planned.pk).update(withdrawn=True)
 
     def _place(self, row: Row) -> dict[str, Any]:
         for kind in (CELLS, LINES, AREAS):
