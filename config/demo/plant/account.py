@@ -12,7 +12,7 @@ from config.demo.plant.layout import LINES, ZONE, DemoLine
 from config.demo.plant.sheets import Row, moment, second, write
 
 #: Where the demo's clock starts: the leader of the Early shift is about to log.
-NOW = datetime(2026, 3, 31, 13, 40, tzinfo=ZONE)
+NOW = datetime(2026, 3, 31, 13, 50, tzinfo=ZONE)
 MOMENTS = {
     "started_at",
     "ended_at",

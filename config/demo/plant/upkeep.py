@@ -148,7 +148,9 @@ def done_rows(
         for machine in machines:
             if machine["kind"] not in str(fields["kinds"]).split(";"):
                 continue
-            if machine["removed_on"] or machine["serial"] == "SPARE-01":
+            if machine["removed_on"] or (
+                machine["serial"] == "SPARE-01" and fields["follows"] == "machine"
+            ):
                 continue
             rows += _done_of(fields, machine, readings, rng)
     return rows
