@@ -1,4 +1,4 @@
-"""One made-up person per role, and the administrator."""
+"""One sign-in per role, named after it and after nobody, and the administrator."""
 
 import secrets
 from dataclasses import dataclass
@@ -15,7 +15,6 @@ from config.demo.home import insist_on_own_database
 @dataclass(frozen=True, kw_only=True)
 class Person:
     username: str
-    name: str
     role: Role | None  # None: the administrator
     area: str = ""
     line: str = ""
@@ -27,15 +26,13 @@ class Person:
 
 
 PEOPLE = (
-    Person(username="leader", name="Mira Aldag", role=Role.TEAM_LEADER, line="FR1"),
-    Person(username="technician", name="Jonas Behr", role=Role.TECHNICIAN, area="FR"),
-    Person(username="planner", name="Ilse Cordes", role=Role.PLANNER),
-    Person(
-        username="area-manager", name="Ravi Dorn", role=Role.AREA_MANAGER, area="FR"
-    ),
-    Person(username="plant-manager", name="Edda Ehlers", role=Role.PLANT_MANAGER),
-    Person(username="safety", name="Tamo Frey", role=Role.SAFETY_OFFICER),
-    Person(username="admin", name="Nele Gross", role=None),
+    Person(username="leader", role=Role.TEAM_LEADER, line="FR1"),
+    Person(username="technician", role=Role.TECHNICIAN, area="FR"),
+    Person(username="planner", role=Role.PLANNER),
+    Person(username="area-manager", role=Role.AREA_MANAGER, area="FR"),
+    Person(username="plant-manager", role=Role.PLANT_MANAGER),
+    Person(username="safety", role=Role.SAFETY_OFFICER),
+    Person(username="admin", role=None),
 )
 
 
@@ -51,11 +48,8 @@ def create_people() -> str:
 
 
 def _create(person: Person, hashed: str) -> None:
-    first_name, last_name = person.name.split()
     user = User.objects.create(
         username=person.username,
-        first_name=first_name,
-        last_name=last_name,
         password=hashed,
         is_staff=person.role is None,
         is_superuser=person.role is None,
