@@ -23,7 +23,7 @@ class Room:
 ROOMS = (
     Room(
         name="Plant",
-        paths=("/plant/", "/areas/", "/lines/", "/definitions/"),
+        paths=("/plant/", "/areas/", "/lines/", "/counts/", "/definitions/"),
         pages=frozenset({"cell_account", "cell_shift"}),
     ),
     Room(name="Ranking", paths=("/ranking/",)),
@@ -41,6 +41,7 @@ ROOMS = (
             "/readings/",
             "/calendar/",
             "/trail/",
+            "/variants/",
         ),
     ),
 )

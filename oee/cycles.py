@@ -9,7 +9,7 @@ from django.db import transaction
 
 from cells import stale, trail
 from cells.models import Cell
-from oee.models import IdealCycle, Variant
+from oee.models import CellShift, IdealCycle, Variant
 from oee.rights import need_to_set_cycles
 
 LONGEST = Decimal(86_400)  # a day for one body: beyond it, a slip of the keys
@@ -47,6 +47,11 @@ def set_ideal_cycle(
         return cycle
     stale.mark_cycles([cell.pk], valid_from)
     return cycle
+
+
+def touched_by(cell: Cell, valid_from: date) -> int:
+    """How many stored cell-shifts a cycle from this date on computes again."""
+    return CellShift.objects.filter(cell=cell, production_date__gte=valid_from).count()
 
 
 def check_seconds(seconds: Decimal) -> None:

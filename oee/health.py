@@ -5,6 +5,7 @@ from datetime import date, timedelta
 
 from django.db.models import F, Min
 from django.urls import reverse
+from django.utils.http import urlencode
 
 from cells import clock
 from cells.health import Check, Finding, register
@@ -58,7 +59,8 @@ def cells_without_a_cycle() -> Iterator[Finding]:
     ):
         yield Finding(
             subject=cells[cell_id].code,
-            url=cells[cell_id].get_absolute_url(),
+            url=reverse("cell_cycles", args=[cells[cell_id].code])
+            + f"?{urlencode({'variant': code, 'from': str(day)})}",
             sentence=f"{cells[cell_id].code} built variant {code} on {day} without an "
             "ideal cycle: set the seconds per body, valid from that day or earlier.",
         )
@@ -130,11 +132,9 @@ def unplanned_output() -> Iterator[Finding]:
         shift=None, withdrawn=False, total__gt=0, ends_at__gte=since
     ).select_related("cell", "line", "variant")
     for count in spans.order_by("starts_at", "pk"):
-        place = count.cell or count.line
-        assert place is not None  # the constraint on the table
         yield Finding(
             subject=count.at,
-            url=place.get_absolute_url(),
+            url=count.get_absolute_url(),
             sentence=f"{count.total} bodies were counted from "
             f"{moment(count.starts_at)} to {moment(count.ends_at)}, where no shift "
             "was planned: enter the overtime as a one-off shift, or withdraw them.",

@@ -49,6 +49,14 @@ def need_to_set_cycles(user: Person) -> None:
     need(may_set_cycles(user), "Ideal cycles are set by a planner.")
 
 
+def may_edit_variants(user: Person) -> bool:
+    return has_role(user, Role.PLANNER)
+
+
+def need_to_edit_variants(user: Person) -> None:
+    need(may_edit_variants(user), "Variants are added and renamed by a planner.")
+
+
 def may_plan_output(user: Person) -> bool:
     return has_role(user, Role.PLANNER)
 

@@ -2,7 +2,17 @@ from datetime import date
 
 from django.urls import path, register_converter
 
-from oee.views import areas, cell_shift, definitions, plant, ranking, shift
+from oee.views import (
+    areas,
+    cell_shift,
+    counts,
+    cycles,
+    definitions,
+    plans,
+    plant,
+    ranking,
+    shift,
+)
 
 
 class DateConverter:
@@ -23,6 +33,12 @@ urlpatterns = [
     path("plant/", plant.plant, name="plant"),
     path("areas/<str:code>/", areas.area, name="area"),
     path("lines/<str:code>/", areas.line, name="line"),
+    path("lines/<str:code>/counts/", counts.line_counts, name="line_counts"),
+    path("lines/<str:code>/plan/", plans.line_plan, name="line_plan"),
+    path("counts/<int:pk>/", counts.count_between, name="count_between"),
+    path("cells/<str:code>/cycles/", cycles.cell_cycles, name="cell_cycles"),
+    path("variants/", cycles.variants, name="variants"),
+    path("variants/<str:code>/", cycles.variant, name="variant"),
     path("cells/<str:code>/account/", areas.cell_account, name="cell_account"),
     path("ranking/", ranking.ranking, name="ranking"),
     path("definitions/", definitions.definitions, name="definitions"),

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable
 from datetime import datetime, timedelta
-from typing import Any, cast
+from typing import Any
 
 from django import forms
 
@@ -59,64 +59,6 @@ class LogStopForm(StopInShiftForm):
                 "minutes", "The minutes and the end do not agree: clear one of them."
             )
         return by_minutes
-
-
-def bodies_field(label: str, **kwargs: Any) -> forms.IntegerField:
-    # Which numbers are possible is for the verb to say, in one place.
-    return forms.IntegerField(
-        label=label,
-        widget=forms.NumberInput(attrs={"inputmode": "numeric"}),
-        **kwargs,
-    )
-
-
-class CountNumbers(forms.Form):
-    total = bodies_field("Made")
-    good = bodies_field("First-time good")
-    rework = bodies_field("Rework", required=False)
-    scrap = bodies_field("Scrap", required=False)
-
-    def numbers(self) -> dict[str, int | None]:
-        return {name: self.cleaned_data[name] for name in CountNumbers.base_fields}
-
-
-class CountForm(CountNumbers):
-    """Bodies of one variant. ``places`` and ``variants``: (value, words)."""
-
-    at = forms.ChoiceField(label="Counted at")
-    variant = forms.TypedChoiceField(
-        coerce=int, error_messages={"required": "Choose which variant was built."}
-    )
-    why = forms.CharField(
-        label="Why do you enter it for the leader?", max_length=200, required=False
-    )
-
-    field_order = ("at", "variant", "total", "good", "rework", "scrap", "why")
-
-    def __init__(
-        self,
-        *args: Any,
-        places: Iterable[tuple[str, str]],
-        variants: Iterable[tuple[int, str]],
-        asks_why: bool,
-        **kwargs: Any,
-    ) -> None:
-        super().__init__(*args, **kwargs)
-        self._offer("at", list(places))
-        self._offer("variant", list(variants))
-        if not asks_why:
-            del self.fields["why"]
-
-    def _offer(self, name: str, choices: list[Any]) -> None:
-        """One choice is taken as given; among several nobody chooses by mistake."""
-        field = cast(forms.ChoiceField, self.fields[name])
-        field.choices = choices if len(choices) == 1 else [("", "choose"), *choices]
-
-
-class CorrectCountForm(CountNumbers):
-    why = forms.CharField(
-        label="Why", max_length=200, help_text="Stays in the trail of the count."
-    )
 
 
 class ConfirmForm(AsksWhich, forms.Form):

@@ -4,6 +4,8 @@ from django.conf import settings
 from django.db import models
 from django.db.models import F, Q
 from django.db.models.functions import Coalesce
+from django.urls import reverse
+from django.utils.http import urlencode
 
 from cells.models import Cell, Line, Shift
 from cells.moments import MomentField
@@ -123,6 +125,17 @@ class Count(models.Model):
 
     def __str__(self) -> str:
         return f"{self.at} {self.variant}: {self.good} good of {self.total}"
+
+    def get_absolute_url(self) -> str:
+        """Where it is corrected: on its shift's page, else on its own."""
+        if self.shift is None:
+            return reverse("count_between", args=[self.pk])
+        shift, cell = self.shift, self.cell
+        page = reverse(
+            "shift", args=[shift.line.code, shift.production_date, shift.name]
+        )
+        of_cell = {"cell": cell.code, "log": "count"} if cell else {}
+        return f"{page}?{urlencode({**of_cell, 'count': str(self.pk)})}#counts"
 
     @property
     def at(self) -> str:

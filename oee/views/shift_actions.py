@@ -22,7 +22,6 @@ from maintenance import confirmations, stops, tallies
 from maintenance.forms.stops import StartStopForm
 from maintenance.models import Stop
 from oee import counts
-from oee.models import Variant
 from oee.shift_page import ShiftPage
 from oee.views.shift_forms import make_form
 
@@ -113,20 +112,12 @@ def withdraw_tally(request: HttpRequest, page: ShiftPage) -> Refused:
 
 def enter_count(request: HttpRequest, page: ShiftPage) -> Refused:
     form = make_form(page, "count", request.POST)
-
-    def enter() -> None:
-        kind, _, leg = form.cleaned_data["at"].partition(":")
-        counts.enter_count(
-            at=_open_cell(page) if kind == "cell" else page.line,
-            leg=leg,
-            shift=page.shift,
-            variant=Variant.objects.get(pk=form.cleaned_data["variant"]),
-            **form.numbers(),  # type: ignore[attr-defined]
-            why=form.cleaned_data.get("why", ""),
-            by=page.user,
-        )
-
-    return _run(request, form, enter, "Count entered.")
+    return _run(
+        request,
+        form,
+        lambda: counts.enter_count(shift=page.shift, **form.facts(), by=page.user),  # type: ignore[attr-defined]
+        "Count entered.",
+    )
 
 
 def correct_count(request: HttpRequest, page: ShiftPage) -> Refused:
@@ -135,12 +126,7 @@ def correct_count(request: HttpRequest, page: ShiftPage) -> Refused:
     return _run(
         request,
         form,
-        lambda: counts.correct_count(
-            count=count,
-            **form.numbers(),  # type: ignore[attr-defined]
-            why=form.cleaned_data["why"],
-            by=page.user,
-        ),
+        lambda: counts.correct_count(count=count, **form.facts(), by=page.user),  # type: ignore[attr-defined]
         f"Count of {count.variant} at {count.at} corrected.",
     )
 
@@ -151,9 +137,7 @@ def withdraw_count(request: HttpRequest, page: ShiftPage) -> Refused:
     return _run(
         request,
         form,
-        lambda: counts.withdraw_count(
-            count=count, why=form.cleaned_data["why"], by=page.user
-        ),
+        lambda: counts.withdraw_count(count=count, **form.facts(), by=page.user),  # type: ignore[attr-defined]
         f"Count of {count.variant} at {count.at} withdrawn.",
     )
 

@@ -6,13 +6,8 @@ from django import forms
 
 from cells.plant_forms import WhyForm
 from maintenance.forms.tallies import CorrectTallyForm, TallyForm
-from oee.forms.shift import (
-    ConfirmForm,
-    CorrectCountForm,
-    CountForm,
-    CountNumbers,
-    LogStopForm,
-)
+from oee.forms.counts import CorrectCountForm, CountForm, Place, places_of
+from oee.forms.shift import ConfirmForm, LogStopForm
 from oee.models import Variant
 from oee.rights import counts_without_a_reason
 from oee.shift_page import ShiftPage
@@ -47,10 +42,7 @@ def make_form(page: ShiftPage, do: str, data: Any = None) -> forms.Form:
     if do == "count":
         return _count_form(page, data, auto_id)
     if do == "correct_count":
-        initial = {
-            name: getattr(page.open_count, name) for name in CountNumbers.base_fields
-        }
-        return CorrectCountForm(data, initial=initial, auto_id=auto_id)
+        return CorrectCountForm(data, count=page.open_count, auto_id=auto_id)
     if do == "correct_tally":
         assert page.open_tally is not None
         return CorrectTallyForm(data, tally=page.open_tally, auto_id=auto_id)
@@ -62,16 +54,11 @@ def make_form(page: ShiftPage, do: str, data: Any = None) -> forms.Form:
 
 
 def _count_form(page: ShiftPage, data: Any, auto_id: str) -> CountForm:
-    if page.cell is not None:
-        places = [("cell", f"cell {page.cell.code} only")]
-    else:
-        places = [("line", f"line {page.line.code}")]
-        places += [
-            (f"leg:{leg}", f"leg {page.line.code}/{leg}")
-            for leg in sorted({cell.leg for cell in page.cells if cell.leg})
-        ]
-    variants = [(v.pk, f"{v.code} {v.name}") for v in Variant.objects.all()]
-    asks_why = not counts_without_a_reason(page.user, page.line, page.shift.ends_at)
+    cell, line = page.cell, page.line
     return CountForm(
-        data, places=places, variants=variants, asks_why=asks_why, auto_id=auto_id
+        data,
+        places=[Place(at=cell)] if cell else places_of(line, page.cells),
+        variants=Variant.objects.all(),
+        asks_why=not counts_without_a_reason(page.user, line, page.shift.ends_at),
+        auto_id=auto_id,
     )

@@ -415,7 +415,7 @@ def test_a_break_is_worked_through_and_taken_after_all(cast, leader):
 
 
 def send_count(client, sedan, url=URL, **given):
-    typed = {"do": "count", "at": "line", "variant": sedan.pk, "total": "360"}
+    typed = {"do": "count", "at": "L1", "variant": sedan.pk, "total": "360"}
     return client.post(url, {**typed, "good": "351", **given})
 
 
@@ -430,8 +430,8 @@ def test_a_line_count_is_entered_once_and_explains_every_cell(cast, sedan, leade
 
 def test_a_count_of_a_leg_and_of_one_cell(cast, sedan, leader):
     make_cell("L1-40A", line=cast.line, leg="A")
-    send_count(leader, sedan, at="leg:A")
-    send_count(leader, sedan, url=f"{URL}?cell=L1-10&log=count", at="cell")
+    send_count(leader, sedan, at="L1/A")
+    send_count(leader, sedan, url=f"{URL}?cell=L1-10&log=count", at="L1-10")
     assert {counted.at for counted in Count.objects.all()} == {"L1/A", "L1-10"}
 
 
