@@ -248,6 +248,7 @@ class WorkedBreakSheet(Sheet[WorkedBreak]):
         break_start = self._break(row["break_start"], starts)
         if break_start is None:
             row.refuse("break_start", self._no_such_break(shift, starts))
+            return None
         return WorkedBreak(cell=cell, shift=shift, break_start=break_start)
 
     def stored(self, records: list[WorkedBreak]) -> Any:

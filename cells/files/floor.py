@@ -2,7 +2,7 @@
 
 from datetime import date
 from decimal import Decimal
-from typing import Any, BinaryIO
+from typing import Any, BinaryIO, ClassVar
 from zoneinfo import ZoneInfo, available_timezones
 
 from django.core.exceptions import ValidationError
@@ -73,7 +73,7 @@ class _Coded(Sheet[M]):
     """Areas, lines and cells, which share one set of codes."""
 
     brings_by = "code"
-    brings: Kind
+    brings: ClassVar[Kind]
 
     def read(self, row: Row) -> M | None:
         known = self.run.known(self.brings).get(row["code"])

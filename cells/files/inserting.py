@@ -25,7 +25,7 @@ def insert_all(records: Sequence[models.Model]) -> None:
     connection = connections[database]
     fields = [field for field in model._meta.concrete_fields if not field.primary_key]
     quote = connection.ops.quote_name
-    columns = ", ".join(quote(field.column) for field in fields)
+    columns = ", ".join(quote(field.column or field.attname) for field in fields)
     places = ", ".join(["%s"] * len(fields))
     table = quote(model._meta.db_table)
     read = attrgetter(*[field.attname for field in fields])

@@ -150,27 +150,32 @@ class _Placements(Sheet[Placement]):
 
     def _check_places(self, taken: list[tuple[Row, Placement]]) -> None:
         """Together with what is stored, a machine stands in one place at a time."""
-        places: dict[int, dict[date, Placement]] = {}
-        machines = {placement.machine_id for _, placement in taken}
-        for known in Placement.objects.filter(machine__in=machines).select_related(
-            "cell", "machine"
-        ):
-            places.setdefault(known.machine_id, {})[known.placed_on] = known
+        places = _places_of({placement.machine_id for _, placement in taken})
         rows = {}
         for row, placement in taken:
-            if "removed_on" not in self.given:
-                known = places.get(placement.machine_id, {}).get(placement.placed_on)
-                placement.removed_on = known.removed_on if known else None
-            places.setdefault(placement.machine_id, {})[placement.placed_on] = placement
+            of_machine = places.setdefault(placement.machine_id, {})
+            stored = of_machine.get(placement.placed_on)
+            if stored is not None and "removed_on" not in self.given:
+                placement.removed_on = stored.removed_on
+            of_machine[placement.placed_on] = placement
             rows[placement.machine_id, placement.placed_on] = row
-        for machine_id, by_date in places.items():
+        for by_date in places.values():
             for earlier, later in pairwise(by_date[day] for day in sorted(by_date)):
                 if earlier.removed_on and earlier.removed_on <= later.placed_on:
                     continue
-                row = rows.get((machine_id, later.placed_on))
-                row = row or rows.get((machine_id, earlier.placed_on))
-                if row is not None:
-                    row.refuse("placed_on", _two_places(earlier, later))
+                for blamed in (later, earlier):
+                    key = blamed.machine_id, blamed.placed_on
+                    if key in rows:
+                        rows[key].refuse("placed_on", _two_places(earlier, later))
+                        break
+
+
+def _places_of(machines: set[int]) -> dict[int, dict[date, Placement]]:
+    found: dict[int, dict[date, Placement]] = {}
+    stored = Placement.objects.filter(machine__in=machines)
+    for placement in stored.select_related("cell", "machine"):
+        found.setdefault(placement.machine_id, {})[placement.placed_on] = placement
+    return found
 
 
 def _two_places(earlier: Placement, later: Placement) -> str:

@@ -109,18 +109,17 @@ class ReadingSheet(LongSheet[Reading]):
 
 def check_rising(run: Run) -> None:
     """Refuse what this load brought below the reading before it, or above the next."""
-    noted = {}
-    for meter, read_at, file, line in run.readings.rows():
-        noted[meter, read_at] = (file, line)
+    noted = {row[:2]: row[2:] for row in run.readings.rows()}
     meters = iter(sorted({meter for meter, _ in noted}))
     while some := list(islice(meters, METERS_AT_ONCE)):
         for before, after in _falling(some):
             late = noted.get((after.meter_id, to_seconds(after.read_at)))
             place = late or noted.get((before.meter_id, to_seconds(before.read_at)))
             if place is not None:
-                file, column = run.readings.files[place[0]]
+                number, line = place
+                file, column = run.readings.files[number]
                 words = _below(before, after) if late else _above(before, after)
-                run.refuse(Fault(file, place[1], column, words))
+                run.refuse(Fault(file, line, column, words))
 
 
 def _falling(meters: Iterable[int]) -> Iterator[tuple[Reading, Reading]]:

@@ -157,7 +157,12 @@ class Sheet(Generic[M]):
         return tuple([getattr(record, name) for name in names])
 
     def _attnames(self, names: Iterable[str]) -> list[str]:
-        return [self.model._meta.get_field(name).attname for name in names]
+        return [self._field(name).attname for name in names]
+
+    def _field(self, name: str) -> "models.Field[Any, Any]":
+        field = self.model._meta.get_field(name)
+        assert isinstance(field, models.Field)  # keys and facts are columns
+        return field
 
     def _there(self, records: list[M]) -> dict[tuple[Any, ...], tuple[Any, ...]]:
         """(id, the given facts) of the stored records, by key."""
@@ -183,35 +188,38 @@ class Sheet(Generic[M]):
         self.model._default_manager.bulk_create(records, batch_size=CHUNK)
 
     def _correct(self, changed: list[tuple[Row, M, Any]]) -> None:
-        if not changed:
-            return
-        names = self.given_facts + (("withdrawn",) if self.revives else ())
-        relations = [
-            name
-            for name in (*self.key, *self.facts)
-            if self.model._meta.get_field(name).is_relation
-        ]
-        rows = self.model._default_manager.select_related(*relations)
-        stored = rows.in_bulk([pk for _, _, pk in changed])
+        stored = self._stored_by_id([pk for _, _, pk in changed])
         changes: list[Change] = []
         saved = []
         for row, record, pk in changed:
             before = stored[pk]
+            new = {name: getattr(record, name) for name in self.given_facts}
             if self.revives:
-                record.withdrawn = False
-            after = self._as_corrected(before, record, names)
+                new["withdrawn"] = False
+            after = copy(before)
+            for name, value in new.items():
+                setattr(after, name, value)
             if self.may_correct(row, before, after):
-                new = {name: getattr(after, name) for name in names}
                 changes += self.changes(before, new)
                 saved.append((row, after, before))
-        self.model._default_manager.bulk_update(
-            [after for _, after, _ in saved], names, batch_size=500
-        )
+        fields = {change.field for change in changes}
+        if fields:
+            self.model._default_manager.bulk_update(
+                [after for _, after, _ in saved], fields, batch_size=500
+            )
         Change.objects.bulk_create(changes, batch_size=CHUNK)
         for row, after, before in saved:
             self._counted.add(row.line)
             self.is_saved(row, after, before)
         self.outcome.changed += len(saved)
+
+    def _stored_by_id(self, ids: list[Any]) -> dict[Any, M]:
+        """With all that a trail names them by."""
+        relations = [
+            name for name in (*self.key, *self.facts) if self._field(name).is_relation
+        ]
+        rows = self.model._default_manager.select_related(*relations)
+        return rows.in_bulk(ids) if ids else {}
 
     def changes(self, before: models.Model, new: dict[str, Any]) -> list[Change]:
         """The trail of a correction that this file makes."""
@@ -237,12 +245,6 @@ class Sheet(Generic[M]):
             self._counted.add(row.line)
             self.outcome.unchanged -= 1
             self.outcome.changed += 1
-
-    def _as_corrected(self, before: M, record: M, names: Iterable[str]) -> M:
-        after = copy(before)
-        for name in names:
-            setattr(after, name, getattr(record, name))
-        return after
 
 
 class LongSheet(Sheet[M]):

@@ -57,6 +57,7 @@ def _done_tasks() -> dict[tuple[int, int, datetime], Task]:
     return {
         (task.routine_id, task.machine_id, task.done_at): task
         for task in rows.iterator(chunk_size=2000)
+        if task.machine_id is not None and task.done_at is not None
     }
 
 
