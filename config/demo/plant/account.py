@@ -242,7 +242,7 @@ def _planned_stops() -> list[Row]:
 def _as_known_now(stops: list[Row]) -> Iterable[Row]:
     """With refs, as moments, and only as far as it has happened."""
     now = int(NOW.timestamp())
-    kept = sorted(stops, key=lambda row: (row["started_at"], row["cell"]))  # type: ignore[arg-type,return-value]
+    kept = sorted(stops, key=lambda row: (str(row["started_at"]), row["cell"]))
     apart: dict[tuple[object, object], int] = {}
     for row in kept:
         start, end = int(str(row["started_at"])), int(str(row["ended_at"]))

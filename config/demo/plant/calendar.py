@@ -2,7 +2,7 @@
 
 from bisect import bisect_right
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from datetime import datetime, timedelta
 from itertools import pairwise
 
 from cells.working_time.breaks import parse_breaks
@@ -94,11 +94,7 @@ def axis(planned: list[PlannedShift]) -> Axis:
         edges.append(int(shift.ends_at.timestamp()))
         spans += list(pairwise(edges))[::2]
     at, total = [], 0
-    for start, end in spans:
+    for begins, ends in spans:
         at.append(total)
-        total += end - start
+        total += ends - begins
     return Axis(spans=tuple(spans), at=tuple(at), length=total)
-
-
-def day(moment: int) -> date:
-    return datetime.fromtimestamp(moment, ZONE).date()

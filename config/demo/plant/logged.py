@@ -99,7 +99,9 @@ CAUSES = {
 def _timeline(start: int, end: int, rng: np.random.Generator) -> dict[str, object]:
     """Called, arrived, cause found, repaired, restarted, in whole minutes."""
     shares = np.sort(rng.uniform(0.1, 0.95, 4))
-    moments = [start + int(share * (end - start)) // 60 * 60 for share in shares]
+    moments: list[object] = [
+        start + int(share * (end - start)) // 60 * 60 for share in shares
+    ]
     names = ("called_at", "arrived_at", "cause_found_at", "repaired_at")
     return dict(zip(names, moments, strict=True)) | {"restarted_at": end}
 

@@ -1,7 +1,7 @@
 """Rows and moments as the demo plant's files hold them."""
 
 import csv
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -20,7 +20,10 @@ def moment(second: float) -> str:
 
 
 def write(
-    folder: Path, name: str, rows: Iterable[Row], columns: tuple[str, ...] = ()
+    folder: Path,
+    name: str,
+    rows: Iterable[Mapping[str, object]],
+    columns: tuple[str, ...] = (),
 ) -> None:
     kept = list(rows)
     with (folder / f"{name}.csv").open("w", encoding="utf-8", newline="") as file:

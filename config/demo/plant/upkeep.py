@@ -144,7 +144,7 @@ def done_rows(
     """Each routine's last completions before today, mostly inside their windows."""
     rows = []
     for routine in ROUTINES:
-        fields = dict(zip(COLUMNS, routine, strict=True))
+        fields: dict[str, object] = dict(zip(COLUMNS, routine, strict=True))
         for machine in machines:
             if machine["kind"] not in str(fields["kinds"]).split(";"):
                 continue
@@ -169,7 +169,7 @@ def _done_of(
     day = TODAY - timedelta(days=int(rng.integers(1, max(2, int(interval * 0.98)))))
     if rng.random() < 0.04:
         day -= timedelta(days=int(interval * 0.3))
-    rows = []
+    rows: list[dict[str, object]] = []
     while day > FIRST_DAY - timedelta(days=60) or not rows:
         if day <= PLACED:
             break
