@@ -26,7 +26,7 @@ class CycleForm(PlantForm):
     )
     valid_from = DateField(
         label="Valid from",
-        help_text="A production date. The date of a cycle in the list corrects it.",
+        help_text="A production date. The date of a cycle above corrects that one.",
     )
     why = WhyField()
 

@@ -85,7 +85,9 @@ def test_everyone_reads_the_cycles_of_a_cell_and_their_dates(cast, sedan, sign_i
     cycle(cast, sedan, "58.5", MONDAY)
     cycle(cast, sedan, "57.25", date(2026, 4, 6))
     page = text(sign_in("reader").get(CYCLES))
-    assert 'Mon 5 January</td> <td data-label="To">Sun 1 March</td>' in page
+    assert (
+        'Mon 5 January</td> <td class="wide" data-label="To">Sun 1 March</td>' in page
+    )
     assert "Sun 5 April<small>valid today</small>" in page
     assert "until another is set<small>to come</small>" in page
     assert "has no ideal time" in page  # of the estate
