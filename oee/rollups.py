@@ -13,6 +13,7 @@ from cells.models import Line
 from oee.ledger.classes import OWN
 from oee.ledger.sums import Sums, cell_shift
 from oee.models import CellShift
+from oee.results import FIGURES
 
 Basis = Literal["counting", "cells"]
 BASES: dict[Basis, str] = {
@@ -20,25 +21,7 @@ BASES: dict[Basis, str] = {
     "cells": "all cells (diagnosis)",
 }
 #: The columns of a stored row that the ledger sums.
-SECONDS = (
-    "scheduled_s",
-    "break_s",
-    "planned_s",
-    "planned_late_s",
-    "breakdown_s",
-    "setup_s",
-    "quality_hold_s",
-    "minor_s",
-    "people_s",
-    "supply_s",
-    "utilities_s",
-    "blocked_s",
-    "starved_s",
-    "ideal_total_us",
-    "ideal_good_us",
-    "made",
-    "good",
-)
+SECONDS = tuple(name for name in FIGURES if name not in ("counted", "flags"))
 
 
 def accounts(
