@@ -104,8 +104,8 @@ def _missed_windows(
     since = day_start(first, Plant.current().zone)
     touched = (
         Task.objects.accounted()
-        .filter(Q(done_at=None) | Q(done_at__gte=since), window_closed_on__lte=last)
-        .exclude(missed=[])
+        .filter(Q(done_at=None) | Q(done_at__gte=since))
+        .exclude(Q(missed=[]) | Q(verdict=Task.Verdict.EXTRA))
         .annotate(first_due=_first_dues().values("due")[:1])
         .order_by()
     )

@@ -140,7 +140,7 @@ class _Facts:
                 ).values_list("routine_id", "machine_id", "due")
             },
             calendars=_calendars(pairs, histories.values(), on),
-            reading_given=_readings_given(pairs, done, meters),
+            reading_given=_readings_given(pairs, done),
             on_date=lambda task: local_date(_done_at(task), zone),
         )
 
@@ -251,31 +251,33 @@ def _calendars(
 def _readings_given(
     pairs: list[tuple[Routine, Placement]],
     done: dict[tuple[int, str], tuple[Task, ...]],
-    meters: dict[int, tuple[int, str]],
 ) -> Callable[[Task], Decimal | None]:
     """The reading given with a completion, as it counts today.
 
     It is stored as a reading like any other, so a correction or an open question
-    about it is found there; None while it does not count.
+    about it is found there; None while it does not count. At a place it may be of the
+    machine that stood there then.
     """
     names = {routine.pk: routine.meter for routine, _ in pairs}
-    moments = {
-        _done_at(task)
-        for tasks in done.values()
-        for task in tasks
-        if task.reading is not None
-    }
-    rows = Reading.objects.counting().filter(meter__in=meters)
+    with_one = [
+        task for tasks in done.values() for task in tasks if task.reading is not None
+    ]
+    machines = {task.machine_id for task in with_one}
+    moments = {_done_at(task) for task in with_one}
+    rows = Reading.objects.counting().filter(
+        meter__machine__in=machines, meter__name__in=set(names.values())
+    )
     if len(moments) <= BY_NAME:
         rows = rows.filter(read_at__in=moments)
+    columns = ("meter__machine_id", "meter__name", "read_at", "value")
     given = {
-        (*meters[meter], read_at): value
-        for meter, read_at, value in rows.values_list("meter_id", "read_at", "value")
+        (machine, meter, read_at): value
+        for machine, meter, read_at, value in rows.order_by().values_list(*columns)
     }
 
     def reading(task: Task) -> Decimal | None:
-        if task.reading is None or task.machine_id is None or task.done_at is None:
+        if task.reading is None or task.machine_id is None:
             return None
-        return given.get((task.machine_id, names[task.routine_id], task.done_at))
+        return given.get((task.machine_id, names[task.routine_id], _done_at(task)))
 
     return reading

@@ -120,8 +120,10 @@ def _open(
 def _as_facts_say(subject: Subject, task: Task, day: date) -> dict[str, Any]:
     due = subject.due(day)
     closed = task.window_closed_on
-    if closed is None and due.latest is not None and due.latest < day:
-        # Asked of the facts and not of today, in case the job slept a night.
+    is_past = due.latest is not None and due.latest < day
+    if closed is None and (is_past or subject.inputs.rule.every_units is not None):
+        # Asked of every day since, in case the job slept a night: a meter's forecast
+        # may have closed the window before it moved away again.
         last = len(subject.inputs.completions)
         closed = first_closing(subject.inputs, last, last_day=day)
     return {

@@ -28,7 +28,9 @@ class ListField(forms.CharField):
 
     def clean(self, value: Any) -> list[str]:
         parts = (part.strip() for part in super().clean(value).split(";"))
-        return list(dict.fromkeys(part for part in parts if part))
+        found = list(dict.fromkeys(part for part in parts if part))
+        self.validate(found)
+        return found
 
 
 class RoutineFields(PlantForm):

@@ -32,3 +32,11 @@ def reasons(db: None) -> Any:
     from tests.maintenance.stop_cast import make_reasons
 
     return make_reasons()
+
+
+@pytest.fixture
+def by_patterns(cast: Any) -> None:
+    """No shift is stored, so the patterns say which dates are worked: mon-fri."""
+    from cells.models import Shift
+
+    Shift.objects.all().delete()
