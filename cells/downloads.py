@@ -3,6 +3,7 @@
 from collections.abc import Iterable, Sequence
 
 from django.http import HttpResponse
+from django.utils.http import content_disposition_header
 
 from cells.csv_files import write_rows
 
@@ -13,7 +14,9 @@ def csv_response(
     """``name`` without its ending, like "stops"."""
     response = HttpResponse(
         content_type="text/csv; charset=utf-8",
-        headers={"Content-Disposition": f'attachment; filename="{name}.csv"'},
+        headers={
+            "Content-Disposition": str(content_disposition_header(True, f"{name}.csv"))
+        },
     )
     write_rows(response, header, rows)
     return response

@@ -11,6 +11,7 @@ from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
 
 from cells import calendar, clock, rights, shifts
+from cells.downloads import csv_response
 from cells.forms import (
     ChangePatternForm,
     DayOffForm,
@@ -21,7 +22,7 @@ from cells.forms import (
 from cells.models import Area, DayOff, Line, OneOffShift, Shift, ShiftPattern
 from cells.plant_forms import WhyForm
 from cells.rights import SignedIn, may_edit_registry
-from cells.views.doors import csv_table, csv_url, door, sent
+from cells.views.doors import csv_url, door, sent
 
 BACK_DAYS = 28  # how long what is over stays in the lists
 
@@ -279,4 +280,4 @@ def _csv(area: Area, upcoming: list[Shift]) -> HttpResponse:
         )
         for shift in upcoming
     )
-    return csv_table(f"shifts-{area.code}", header, rows)
+    return csv_response(f"shifts-{area.code}", header, rows)

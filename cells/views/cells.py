@@ -7,10 +7,11 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 
 from cells import clock, panels, registry, rights, trail
+from cells.downloads import csv_response
 from cells.forms import BankForm, CellForm, ChangeCellForm, LockoutForm, RetireForm
 from cells.models import Cell, Placement, Shift
 from cells.rights import Role, SignedIn
-from cells.views.doors import csv_table, csv_url, door, sent
+from cells.views.doors import csv_url, door, sent
 
 CHANGES_SHOWN = 20
 
@@ -153,4 +154,4 @@ def _csv(cell: Cell, placements: list[Placement]) -> HttpResponse:
         )
         for place in placements
     )
-    return csv_table(f"machines-{cell.code}", header, rows)
+    return csv_response(f"machines-{cell.code}", header, rows)

@@ -3,16 +3,14 @@
 Used by every page that asks for one thing and does it.
 """
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable
 from typing import Any
 
 from django.contrib import messages
 from django.core.exceptions import ValidationError
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
-from django.utils.http import content_disposition_header
 
-from cells.csv_files import write_rows
 from cells.plant_forms import PlantForm, add_errors
 
 UNPROCESSABLE = 422
@@ -66,20 +64,6 @@ def status_of(form: PlantForm) -> int:
 def sent(request: HttpRequest) -> Any:
     """The data of a form that was sent, else None."""
     return request.POST if request.method == "POST" else None
-
-
-def csv_table(
-    name: str, header: Sequence[str], rows: Iterable[Sequence[object]]
-) -> HttpResponse:
-    """A table's rows as a file for a spreadsheet."""
-    answer = HttpResponse(
-        content_type="text/csv; charset=utf-8",
-        headers={
-            "Content-Disposition": str(content_disposition_header(True, f"{name}.csv"))
-        },
-    )
-    write_rows(answer, header, rows)
-    return answer
 
 
 def csv_url(request: HttpRequest) -> str:

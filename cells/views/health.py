@@ -3,8 +3,9 @@
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 
+from cells.downloads import csv_response
 from cells.health import run_checks
-from cells.views.doors import csv_table, csv_url
+from cells.views.doors import csv_url
 
 
 def registry_health(request: HttpRequest) -> HttpResponse:
@@ -15,7 +16,7 @@ def registry_health(request: HttpRequest) -> HttpResponse:
             for title, findings in checks
             for finding in findings
         )
-        return csv_table("registry-health", ["check", "subject", "finding"], rows)
+        return csv_response("registry-health", ["check", "subject", "finding"], rows)
     context = {
         "checks": checks,
         "found": sum(len(findings) for _, findings in checks),

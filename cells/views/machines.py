@@ -7,6 +7,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 
 from cells import clock, meters, panels, placements, registry, rights, trail
+from cells.downloads import csv_response
 from cells.forms import (
     ChangeMachineForm,
     ChangeMeterForm,
@@ -19,7 +20,7 @@ from cells.forms import (
 )
 from cells.models import Machine, Meter, Placement, Reading
 from cells.rights import SignedIn
-from cells.views.doors import csv_table, csv_url, done, door, sent, status_of
+from cells.views.doors import csv_url, done, door, sent, status_of
 
 READINGS_SHOWN = 5
 CHANGES_SHOWN = 20
@@ -210,4 +211,4 @@ def _csv(machine: Machine) -> HttpResponse:
         )
         for reading in readings.select_related("meter").order_by("meter", "read_at")
     )
-    return csv_table(f"readings-{machine.serial}", header, rows)
+    return csv_response(f"readings-{machine.serial}", header, rows)

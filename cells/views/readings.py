@@ -11,11 +11,12 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 
 from cells import clock, meters, rights, trail
+from cells.downloads import csv_response
 from cells.forms import CorrectReadingForm
 from cells.models import Reading
 from cells.plant_forms import PlantForm, WhyForm
 from cells.rights import Role, SignedIn
-from cells.views.doors import csv_table, csv_url, done, sent, status_of
+from cells.views.doors import csv_url, done, sent, status_of
 
 DAYS_SHOWN = 7
 MOST_SHOWN = 500
@@ -109,4 +110,4 @@ def _csv(questioned: QuerySet[Reading]) -> HttpResponse:
         )
         for reading in questioned
     )
-    return csv_table("questioned-readings", header, rows)
+    return csv_response("questioned-readings", header, rows)

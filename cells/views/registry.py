@@ -9,6 +9,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 
 from cells import clock, registry, rights
+from cells.downloads import csv_response
 from cells.forms import (
     AreaForm,
     ChangeAreaForm,
@@ -19,7 +20,7 @@ from cells.forms import (
 )
 from cells.models import Area, Cell, Line, Machine, MachineKind, Placement
 from cells.rights import SignedIn
-from cells.views.doors import csv_table, csv_url, door, sent
+from cells.views.doors import csv_url, door, sent
 
 MACHINES_SHOWN = 50
 
@@ -227,4 +228,4 @@ def _csv(cells: Iterable[Any]) -> HttpResponse:
         )
         for cell in cells
     )
-    return csv_table("cells", header, rows)
+    return csv_response("cells", header, rows)

@@ -6,8 +6,9 @@ from django.core.paginator import Paginator
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 
+from cells.downloads import csv_response
 from cells.models import Change
-from cells.views.doors import csv_table, csv_url
+from cells.views.doors import csv_url
 
 ROWS = 100
 MOST_IN_CSV = 100_000
@@ -56,4 +57,4 @@ def _csv(changes: Iterable[Change]) -> HttpResponse:
         )
         for change in changes
     )
-    return csv_table("trail", header, rows)
+    return csv_response("trail", header, rows)

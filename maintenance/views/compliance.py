@@ -12,7 +12,6 @@ from django.views.decorators.http import require_GET
 
 from cells.downloads import csv_response
 from cells.rights import SignedIn
-from cells.views.doors import csv_table
 from maintenance.compliance import WORDS, ClosedTask, by_month, closed_tasks
 from maintenance.forms.compliance import ComplianceFilter
 from maintenance.models import SafetyAlert, Task
@@ -91,7 +90,7 @@ def alerts(request: SignedIn) -> HttpResponse:
     accepted = found.filter(accepted_at__isnull=False)[:ALERTS_SHOWN]
     if request.GET.get("csv"):
         rows = (_alert_row(one) for one in [*waiting, *accepted])
-        return csv_table("failed-safety-tests", ALERT_COLUMNS, rows)
+        return csv_response("failed-safety-tests", ALERT_COLUMNS, rows)
     context = {
         "waiting": [
             {"alert": one, "may_accept": may_accept_alert(request.user, one)}
