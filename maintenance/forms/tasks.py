@@ -61,8 +61,10 @@ def sheet_field(task: Task) -> forms.CharField:
 
 def value_field(step: Step, number: int) -> forms.DecimalField:
     """Beyond a limit is recorded and shown; only what is no number is refused."""
+    unit = f", {step.unit}" if step.unit else ""
+    which = f", value {number}" if step.repeat > 1 else ""
     return forms.DecimalField(
-        label=f"Step {step.order}, value {number}",
+        label=f"Step {step.order}: {step.text}{unit}{which}",
         required=False,
         max_digits=14,
         decimal_places=4,
