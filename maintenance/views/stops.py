@@ -5,7 +5,7 @@ from datetime import datetime
 
 from django.contrib import messages
 from django.core.paginator import Paginator
-from django.http import HttpResponse
+from django.http import HttpResponse, QueryDict
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_POST
@@ -71,6 +71,9 @@ def stop(request: SignedIn, pk: int) -> HttpResponse:
         return _page(request, one, correct=form)
     if may_change != FACTS:
         need_to_correct_times(request.user, one)
+        if set(request.POST) & set(FACTS) - set(may_change) and not one.withdrawn:
+            # The form would leave them out, and say that they are saved.
+            need_to_correct_stop(request.user, one)
     form = CorrectStopForm(request.POST, stop=one, may_change=may_change)
     if done(
         form,
@@ -85,7 +88,7 @@ def stop(request: SignedIn, pk: int) -> HttpResponse:
 def stop_withdraw(request: SignedIn, pk: int) -> HttpResponse:
     one = _stop(pk)
     need_to_correct_stop(request.user, one)
-    form = WhyForm(request.POST)
+    form = _why_form("withdraw", request.POST)
     if done(form, lambda **facts: withdraw_stop(stop=one, by=request.user, **facts)):
         messages.success(request, "The stop is withdrawn and stays readable here.")
         return redirect(one)
@@ -96,7 +99,7 @@ def stop_withdraw(request: SignedIn, pk: int) -> HttpResponse:
 def stop_reinstate(request: SignedIn, pk: int) -> HttpResponse:
     one = _stop(pk)
     need_to_correct_stop(request.user, one)
-    form = WhyForm(request.POST)
+    form = _why_form("reinstate", request.POST)
     if done(form, lambda **facts: reinstate_stop(stop=one, by=request.user, **facts)):
         messages.success(request, "The stop counts again.")
         return redirect(one)
@@ -116,6 +119,11 @@ def _may_change(request: SignedIn, one: Stop) -> tuple[str, ...]:
     return REPAIR_FIELDS if may_correct_times(request.user, one) else ()
 
 
+def _why_form(do: str, data: QueryDict | None = None) -> WhyForm:
+    """Beside the correction, which asks for a reason in a field of that id too."""
+    return WhyForm(data, auto_id=f"{do}_%s")
+
+
 def _page(
     request: SignedIn,
     one: Stop,
@@ -133,8 +141,8 @@ def _page(
         "taps": taps(request, one) if one.is_running else [],
         "may_end": one.pk in ids_that_may_be_ended(request.user, [one]),
         "correct": correct,
-        "withdraw": (withdraw or WhyForm()) if may_correct else None,
-        "reinstate": (reinstate or WhyForm()) if may_correct else None,
+        "withdraw": (withdraw or _why_form("withdraw")) if may_correct else None,
+        "reinstate": (reinstate or _why_form("reinstate")) if may_correct else None,
         "changes": trail.changes_of(one),
     }
     status = status_of(correct, withdraw, reinstate)
