@@ -54,18 +54,22 @@ def page_of(browser: Any, live_server: Any) -> Iterator[Callable[..., Any]]:
         page = context.new_page()
         page.set_default_timeout(10_000)
         page.on("pageerror", lambda error: complaints.append(str(error)))
-        page.on(
-            "console",
-            lambda message: (
-                complaints.append(message.text) if message.type == "error" else None
-            ),
-        )
+        page.on("console", lambda said: complaints.extend(_complaint(said)))
         return page
 
     yield open_page
     for context in contexts:
         context.close()
     assert not complaints
+
+
+def _complaint(said: Any) -> list[str]:
+    """A page that answers with a refusal is none; a style or script that misses is."""
+    refusal = said.text.startswith("Failed to load resource: the server responded")
+    is_page = "/static/" not in said.location["url"]
+    if said.type != "error" or (refusal and is_page and "status of 4" in said.text):
+        return []
+    return [said.text]
 
 
 def _session_cookie(user: Any, address: str) -> dict[str, str]:
@@ -79,17 +83,26 @@ def _session_cookie(user: Any, address: str) -> dict[str, str]:
 
 
 @pytest.fixture(scope="session")
-def axe_faults() -> Callable[[Any], list[str]]:
-    """axe_faults(page): one line per serious or critical fault, with its places."""
+def axe_faults() -> Callable[..., list[str]]:
+    """axe_faults(page): one line per serious or critical fault, with its places.
+
+    axe_faults(page, "color-contrast") asks for these rules only.
+    """
     from axe_playwright_python.sync_playwright import Axe
 
-    axe = Axe()
+    script = Axe().axe_script
 
-    def faults_of(page: Any) -> list[str]:
+    def faults_of(page: Any, *rules: str) -> list[str]:
+        options = {"resultTypes": ["violations"], "iframes": False}
+        if rules:
+            options["runOnly"] = list(rules)
+        if not page.evaluate("'axe' in window"):
+            page.evaluate(script)
+        found = page.evaluate("options => axe.run(options)", options)
         return [
             f"{fault['impact']} {fault['id']}: {fault['help']} at "
             + ", ".join(str(node["target"]) for node in fault["nodes"])
-            for fault in axe.run(page).response["violations"]
+            for fault in found["violations"]
             if fault["impact"] in ("serious", "critical")
         ]
 
