@@ -7,10 +7,12 @@ import numpy as np
 
 from config.demo.plant.layout import FIRST_DAY, LINES, TODAY, DemoCell
 from config.demo.plant.routines import COLUMNS, ROUTINES
+from maintenance.planning.routine_rule import tolerance_days
 
 PLACED = date(2023, 9, 4)
 #: Swapped on 12 March; the old one's hours go with its serial number.
 SWAP = ("FR2-050", "R2", date(2026, 3, 12))
+UNREAD = "FR1040-03"
 #: Its force falls a quarter of a percent a week.
 WEAK_GUN = "FR1030-04"
 #: Two curtain tests that nobody did (routine, cell).
@@ -116,14 +118,15 @@ def _readings(
 ) -> list[dict[str, object]]:
     rows = []
     value = start if machine["serial"] != "SPARE-01" else 1_450.0
-    for week in range(-9, 5):
+    # Use is counted in production dates, and the calendar begins on the first day.
+    for week in range(-1, 5):
         day = FIRST_DAY + timedelta(weeks=week)
         gone = machine["removed_on"] and day >= SWAP[2]
         if day >= TODAY or gone or day < machine["placed_on"]:  # type: ignore[operator]
             continue
         value += weekly * rng.uniform(0.9, 1.1)
-        # Nobody has read this one for more than a month.
-        if machine["serial"] == "FR1040-03" and week > -2:
+        # One is not read any more; the others are read from the first day on.
+        if (week == -1) != (machine["serial"] == UNREAD):
             continue
         rows.append(
             {
@@ -174,8 +177,12 @@ def _done_of(
         if day <= PLACED:
             break
         rows.append(_done(routine, machine, day, readings, rng))
-        slip = rng.integers(-2, 3) if rng.random() < 0.93 else interval // 5
-        day -= timedelta(days=max(5, interval + int(slip)))
+        # Most are done within their window, a few long after it.
+        window = tolerance_days(interval)
+        slip = int(rng.integers(-window, window + 1))
+        if rng.random() < 0.05:
+            slip = window + max(2, interval // 5)
+        day -= timedelta(days=interval + slip)
     return rows
 
 
