@@ -8,13 +8,16 @@ cancelled ones are among them. Only a record that was a mistake leaves the accou
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date, timedelta
+from itertools import repeat
+from typing import Any
 
-from django.db.models import Exists, OuterRef, Q, QuerySet
+from django.db.models import Count, Exists, OuterRef, Q, QuerySet
 
 from cells import clock
 from cells.models import Plant
 from cells.working_time.plant_time import day_start
 from maintenance.models import FirstDue, Routine, Task
+from maintenance.models.tasks import TaskQuerySet
 from maintenance.planning.compliance import (
     ClosedWindow,
     Outcome,
@@ -52,8 +55,7 @@ def figures(first: date, last: date) -> PmCompliance:
 
     A window closes at the end of its last day, so today's are not among them.
     """
-    windows = [closed.window for closed in closed_tasks(first, last)]
-    return pm_compliance(windows, first=first, last=last)
+    return pm_compliance(_windows(first, last), first=first, last=last)
 
 
 def by_month(first: date, last: date) -> list[tuple[date, PmCompliance]]:
@@ -63,8 +65,8 @@ def by_month(first: date, last: date) -> list[tuple[date, PmCompliance]]:
     while month <= last:
         windows[month] = []
         month = (month + 31 * DAY).replace(day=1)
-    for closed in closed_tasks(first, last):
-        windows[closed.window.closes.replace(day=1)].append(closed.window)
+    for window in _windows(first, last):
+        windows[window.closes.replace(day=1)].append(window)
     return [
         (month, pm_compliance(found, first=first, last=last))
         for month, found in windows.items()
@@ -76,25 +78,47 @@ def closed_tasks(first: date, last: date) -> Iterator[ClosedTask]:
     last = min(last, clock.today() - DAY)
     if last >= first:
         routines = {routine.pk: routine for routine in Routine.objects.all()}
-        yield from _own_windows(first, last, routines)
+        rows = _own(first, last).values_list("pk", *_OWN)
+        for pk, *own in rows:
+            yield ClosedTask(task_id=pk, window=_own_window(routines, *own))
         yield from _missed_windows(first, last, routines)
 
 
-def _own_windows(
-    first: date, last: date, routines: dict[int, Routine]
-) -> Iterator[ClosedTask]:
-    """Each task's own window. Before a planner's first due date nothing is missed."""
+def _windows(first: date, last: date) -> Iterator[ClosedWindow]:
+    """The same without their tasks, so that the database counts what is alike."""
+    last = min(last, clock.today() - DAY)
+    if last >= first:
+        routines = {routine.pk: routine for routine in Routine.objects.all()}
+        alike = _own(first, last).values_list(*_OWN).annotate(times=Count("pk"))
+        for *own, times in alike:
+            yield from repeat(_own_window(routines, *own), times)
+        for missed in _missed_windows(first, last, routines):
+            yield missed.window
+
+
+#: What a task's own window is made of.
+_OWN = ("routine_id", "window_closed_on", "verdict", "closed_why")
+
+
+def _own(first: date, last: date) -> TaskQuerySet:
+    """Tasks with a window of their own that closed in the period and counts.
+
+    Before a planner's first due date nothing is missed.
+    """
     spared = _first_dues().filter(due__gt=OuterRef("window_closed_on"))
-    counted = (
+    return (
         Task.objects.accounted()
         .filter(window_closed_on__range=(first, last))
         .filter(Q(verdict=Task.Verdict.ON_TIME) | ~Exists(spared))
         .order_by()
     )
-    columns = ("pk", "routine_id", "window_closed_on", "verdict", "closed_why")
-    for pk, routine, closes, verdict, why in counted.values_list(*columns):
-        outcome: Outcome = verdict or ("cancelled" if why else "not_done")
-        yield _closed(pk, routines[routine], closes, outcome)
+
+
+def _own_window(
+    routines: dict[int, Routine], routine: int, closes: date, verdict: str, why: str
+) -> ClosedWindow:
+    outcome: Any = verdict or ("cancelled" if why else "not_done")
+    return _window(routines[routine], closes, outcome)
 
 
 def _missed_windows(
@@ -117,7 +141,8 @@ def _missed_windows(
             closes = date.fromisoformat(text) + grace * DAY
             spared = first_due is not None and closes < first_due
             if first <= closes <= last and not spared:
-                yield _closed(pk, routine, closes, "missed")
+                window = _window(routine, closes, "missed")
+                yield ClosedTask(task_id=pk, window=window)
 
 
 def _first_dues() -> QuerySet[FirstDue]:
@@ -126,13 +151,10 @@ def _first_dues() -> QuerySet[FirstDue]:
     )
 
 
-def _closed(pk: int, routine: Routine, closes: date, outcome: Outcome) -> ClosedTask:
-    return ClosedTask(
-        task_id=pk,
-        window=ClosedWindow(
-            closes=closes,
-            outcome=outcome,
-            safety=routine.safety,
-            minutes=routine.labour_minutes,
-        ),
+def _window(routine: Routine, closes: date, outcome: Outcome) -> ClosedWindow:
+    return ClosedWindow(
+        closes=closes,
+        outcome=outcome,
+        safety=routine.safety,
+        minutes=routine.labour_minutes,
     )
