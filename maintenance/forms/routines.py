@@ -138,6 +138,24 @@ class ChangeRoutineForm(RoutineFields):
         return {"why": facts.pop("why"), "changes": facts}
 
 
+def _whole_field(*, most: int) -> forms.Field:
+    return forms.IntegerField(
+        min_value=1,
+        max_value=most,
+        required=False,
+        widget=forms.NumberInput(attrs={"inputmode": "numeric"}),
+    )
+
+
+def _limit_field() -> forms.Field:
+    return forms.DecimalField(
+        required=False,
+        max_digits=14,
+        decimal_places=4,
+        widget=forms.TextInput(attrs={"inputmode": "decimal"}),
+    )
+
+
 class StepsForm(PlantForm):
     """All steps of a routine in their order, with some blank lines after them."""
 
@@ -155,55 +173,16 @@ class StepsForm(PlantForm):
         self.fields["why"] = WhyField()
 
     def _fields_of(self, line: int) -> list[tuple[str, forms.Field]]:
-        limits = [
-            (
-                f"{name}__{line}",
-                forms.DecimalField(
-                    label=f"{name.replace('_', ' ')}, line {line}",
-                    required=False,
-                    max_digits=14,
-                    decimal_places=4,
-                    widget=forms.TextInput(attrs={"inputmode": "decimal"}),
-                ),
-            )
-            for name in LIMITS
-        ]
-        whole = forms.NumberInput(attrs={"inputmode": "numeric"})
-        return [
-            (
-                f"order__{line}",
-                forms.IntegerField(
-                    label=f"order, line {line}",
-                    min_value=1,
-                    max_value=1000,
-                    required=False,
-                    widget=whole,
-                ),
-            ),
-            (
-                f"text__{line}",
-                forms.CharField(
-                    label=f"text, line {line}", max_length=300, required=False
-                ),
-            ),
-            (
-                f"unit__{line}",
-                forms.CharField(
-                    label=f"unit, line {line}", max_length=20, required=False
-                ),
-            ),
-            *limits,
-            (
-                f"repeat__{line}",
-                forms.IntegerField(
-                    label=f"values, line {line}",
-                    min_value=1,
-                    max_value=MOST_VALUES,
-                    required=False,
-                    widget=whole,
-                ),
-            ),
-        ]
+        fields = {
+            "order": _whole_field(most=1000),
+            "text": forms.CharField(max_length=300, required=False),
+            "unit": forms.CharField(max_length=20, required=False),
+            **{name: _limit_field() for name in LIMITS},
+            "repeat": _whole_field(most=MOST_VALUES),
+        }
+        for name, field in fields.items():
+            field.label = f"{name.replace('_', ' ')}, line {line}"
+        return [(f"{name}__{line}", field) for name, field in fields.items()]
 
     def lines(self) -> list[list[BoundField]]:
         return [
