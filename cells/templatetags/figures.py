@@ -4,6 +4,7 @@ None is written "—": nothing to say, which is not nought.
 """
 
 import math
+import re
 from datetime import date, datetime
 from decimal import ROUND_HALF_UP, Decimal
 from fractions import Fraction
@@ -18,6 +19,7 @@ register = template.Library()
 
 UNKNOWN = "—"
 MINUS = "\N{MINUS SIGN}"
+_KEPT_MOMENT = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\dZ")
 LONG = 600  # minutes; from ten hours on, hours are easier to read
 
 
@@ -112,3 +114,15 @@ def plant_now() -> datetime:
 def moment(when: datetime | None) -> str:
     """ "Tue 3 March 14:05", plant time."""
     return UNKNOWN if when is None else f"{day(when)} {clock(when)}"
+
+
+@register.filter
+def of_trail(text: str) -> str:
+    """As the trail keeps it, a moment in plant time and to the second.
+
+    "2026-03-03T13:05:00Z" → "Tue 3 March 14:05"; what is no moment stays as it is.
+    """
+    if not _KEPT_MOMENT.fullmatch(text):
+        return text
+    when = datetime.fromisoformat(text)
+    return f"{moment(when)} and {when.second} s" if when.second else moment(when)

@@ -111,6 +111,20 @@ def test_a_moment_is_written_in_plant_time(plant_time):
     assert figures.day(when) == "Tue 3 March"
 
 
+@pytest.mark.parametrize(
+    ("kept", "words"),
+    [
+        ("2026-03-03T13:05:00Z", "Tue 3 March 14:05"),
+        ("2026-03-03T13:05:09Z", "Tue 3 March 14:05 and 9 s"),
+        ("2026-03-03", "2026-03-03"),
+        ("see 2026-03-03T13:05:00Z", "see 2026-03-03T13:05:00Z"),
+        ("", ""),
+    ],
+)
+def test_a_moment_of_the_trail_is_shown_in_plant_time(plant_time, kept, words):
+    assert figures.of_trail(kept) == words
+
+
 def test_the_day_of_a_moment_is_the_plants_day(plant_time):
     assert figures.day(datetime(2026, 3, 3, 23, 30, tzinfo=UTC)) == "Wed 4 March"
 
