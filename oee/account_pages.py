@@ -79,7 +79,7 @@ class AccountPage:
         dates = {"first": self.period.first, "last": self.period.last}
         return urlencode({**self.stops_of, **dates})
 
-    @property
+    @cached_property
     def last_date(self) -> date | None:
         """To look at instead, where nothing was planned."""
         return last_production_date(self.period.first)

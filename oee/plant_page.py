@@ -173,7 +173,7 @@ class PlantPage:
             if area.pk not in self.of_areas
         ]
 
-    @property
+    @cached_property
     def last_date(self) -> date | None:
         """To look at instead, where nothing was planned."""
         return last_production_date(self.period.first)
