@@ -329,10 +329,15 @@ class ShiftPage:
         return list(rows)
 
     @cached_property
-    def open_tally(self) -> Tally | None:
+    def asked_tally(self) -> Tally | None:
         asked = self.asked.get("tally", "")
-        found = next((row for row in self.tallies if str(row.pk) == asked), None)
-        return found if found and may_correct_tally(self.user, found) else None
+        return next((row for row in self.tallies if str(row.pk) == asked), None)
+
+    @property
+    def open_tally(self) -> Tally | None:
+        """The asked one, if this person may correct it."""
+        tally = self.asked_tally
+        return tally if tally and may_correct_tally(self.user, tally) else None
 
     @cached_property
     def may_correct_tallies(self) -> bool:

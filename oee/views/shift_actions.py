@@ -20,7 +20,8 @@ from cells.shifts import withdraw_worked_break, work_through_break
 from cells.templatetags.figures import clock
 from maintenance import confirmations, stops, tallies
 from maintenance.forms.stops import StartStopForm
-from maintenance.models import Stop
+from maintenance.models import Stop, Tally
+from maintenance.rights import need_to_correct_tally
 from oee import counts
 from oee.shift_page import ShiftPage
 from oee.views.shift_forms import make_form
@@ -82,7 +83,7 @@ def log_tally(request: HttpRequest, page: ShiftPage) -> Refused:
 
 
 def correct_tally(request: HttpRequest, page: ShiftPage) -> Refused:
-    tally = _known(page.open_tally)
+    tally = _tally_to_change(page)
     form = make_form(page, "correct_tally", request.POST)
     return _run(
         request,
@@ -98,7 +99,7 @@ def correct_tally(request: HttpRequest, page: ShiftPage) -> Refused:
 
 
 def withdraw_tally(request: HttpRequest, page: ShiftPage) -> Refused:
-    tally = _known(page.open_tally)
+    tally = _tally_to_change(page)
     form = make_form(page, "withdraw_tally", request.POST)
     return _run(
         request,
@@ -143,7 +144,7 @@ def withdraw_count(request: HttpRequest, page: ShiftPage) -> Refused:
 
 
 def work_break(request: HttpRequest, page: ShiftPage) -> Refused:
-    """Tick: the cell ran through this break. The same button takes it back."""
+    """The cell ran through this break, or it took it after all: sent twice, no more."""
     cell = _open_cell(page)
     pk = _number(request, "break")
     rest = _known(next((rest for rest in page.rests if rest.pk == pk), None))
@@ -151,14 +152,15 @@ def work_break(request: HttpRequest, page: ShiftPage) -> Refused:
         cell=cell, shift=page.shift, break_start=rest.starts_at, withdrawn=False
     ).first()
     span = f"{clock(rest.starts_at)} to {clock(rest.ends_at)}"
-    if worked is None:
+    if request.POST.get("taken") != "yes":
         work_through_break(
             cell=cell, shift=page.shift, break_start=rest.starts_at, by=page.user
         )
         messages.success(request, f"{cell} worked through the break {span}.")
-    else:
-        withdraw_worked_break(worked=worked, by=page.user, why="ticked off again")
-        messages.success(request, f"{cell} took the break {span}.")
+        return None
+    if worked is not None:
+        withdraw_worked_break(worked=worked, by=page.user, why="taken after all")
+    messages.success(request, f"{cell} took the break {span}.")
     return None
 
 
@@ -224,9 +226,15 @@ def _open_cell(page: ShiftPage) -> Cell:
     return _known(page.cell)
 
 
+def _tally_to_change(page: ShiftPage) -> Tally:
+    tally = _known(page.asked_tally)
+    need_to_correct_tally(page.user, tally)
+    return tally
+
+
 def _number(request: HttpRequest, name: str) -> int:
     sent = request.POST.get(name, "")
-    if not sent.isdecimal():
+    if not sent.isdecimal() or len(sent) > 18:
         raise BadRequest(f"{name} ({sent!r}) is not a number.")
     return int(sent)
 

@@ -408,6 +408,8 @@ def test_a_break_is_worked_through_and_taken_after_all(cast, leader):
     assert WorkedBreak.objects.get().break_start == rest.starts_at
     assert "worked through" in text(leader.get(here))
     leader.post(here, {"do": "work_break", "break": rest.pk})
+    assert not WorkedBreak.objects.get().withdrawn
+    leader.post(here, {"do": "work_break", "break": rest.pk, "taken": "yes"})
     assert WorkedBreak.objects.get().withdrawn
 
 
