@@ -29,6 +29,7 @@ urlpatterns = [
     path("reasons/", reasons.reasons, name="reasons"),
     path("reasons/<str:code>/", reasons.reason, name="reason"),
     path("reasons/<str:code>/retire/", reasons.reason_retire, name="reason_retire"),
+    path("reasons/<str:code>/offer/", reasons.reason_offer, name="reason_offer"),
     path("due/", due.due, name="due"),
     path("tasks/complete/", tasks.complete_many, name="complete_many"),
     path("tasks/<int:pk>/", tasks.task, name="task"),

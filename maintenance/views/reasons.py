@@ -1,6 +1,6 @@
 """Reasons: listed, added, changed, retired."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 
 from django.contrib import messages
 from django.db.models import QuerySet
@@ -61,11 +61,21 @@ def reason(request: SignedIn, code: str) -> HttpResponse:
 
 @require_POST
 def reason_retire(request: SignedIn, code: str) -> HttpResponse:
-    """Retires one that is offered, offers one again that is retired."""
+    return _set_offered(request, code, retire_reason)
+
+
+@require_POST
+def reason_offer(request: SignedIn, code: str) -> HttpResponse:
+    """Again, one that is retired."""
+    return _set_offered(request, code, offer_reason_again)
+
+
+def _set_offered(
+    request: SignedIn, code: str, act: Callable[..., Reason]
+) -> HttpResponse:
     one = get_object_or_404(Reason, code=code)
     need_to_edit_reasons(request.user)
     form = WhyForm(request.POST)
-    act = offer_reason_again if one.retired_on else retire_reason
     if done(form, lambda **facts: act(reason=one, by=request.user, **facts)):
         messages.success(request, "The change is saved, with its trail.")
         return redirect("reason", one.code)

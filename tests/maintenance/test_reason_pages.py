@@ -45,7 +45,9 @@ def test_a_planner_changes_and_retires_a_reason(cast, reasons, client_of):
     seen = planner.get(url).content.decode()
     assert "merged" in seen
     assert "Offer it again" in seen
-    planner.post(reverse("reason_retire", args=["skid-jam"]), {"why": "needed"})
+    again = planner.post(reverse("reason_retire", args=["skid-jam"]), {"why": "twice"})
+    assert "is retired since" in again.content.decode()
+    planner.post(reverse("reason_offer", args=["skid-jam"]), {"why": "needed"})
     assert Reason.objects.get(code="skid-jam").retired_on is None
 
 
