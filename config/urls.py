@@ -13,3 +13,5 @@ urlpatterns = [
     path("", include("maintenance.urls")),
     path("", include("oee.urls")),
 ]
+
+handler400 = "config.views.bad_request"

@@ -1,7 +1,9 @@
 """Where a person's day begins."""
 
-from django.http import HttpRequest, HttpResponse
+from django.core.exceptions import BadRequest
+from django.http import HttpRequest, HttpResponse, HttpResponseBadRequest
 from django.shortcuts import redirect
+from django.template.loader import render_to_string
 from django.urls import reverse
 from django.views.decorators.http import require_safe
 
@@ -43,3 +45,13 @@ def _own_area(user: Person) -> str:
     if len(areas) != 1:
         return reverse("plant")
     return Area.objects.get(pk__in=areas).get_absolute_url()
+
+
+def bad_request(request: HttpRequest, exception: Exception) -> HttpResponse:
+    """Say what could not be read. Of what looks like an attack, say nothing.
+
+    Without the request, as it may have been refused before anybody was signed in.
+    """
+    sentence = str(exception) if type(exception) is BadRequest else ""
+    page = render_to_string("400.html", {"sentence": sentence})
+    return HttpResponseBadRequest(page)

@@ -2,6 +2,7 @@ from datetime import date
 
 from django.urls import path, register_converter
 
+from cells.working_time.plant_time import FIRST_YEAR, LAST_YEAR
 from oee.views import (
     areas,
     cell_shift,
@@ -19,7 +20,10 @@ class DateConverter:
     regex = "[0-9]{4}-[0-9]{2}-[0-9]{2}"
 
     def to_python(self, value: str) -> date:
-        return date.fromisoformat(value)
+        day = date.fromisoformat(value)
+        if not FIRST_YEAR <= day.year <= LAST_YEAR:
+            raise ValueError(f"No shift is of {day}.")
+        return day
 
     def to_url(self, value: date | str) -> str:
         return str(value)

@@ -1,0 +1,21 @@
+"""What no page has to think of."""
+
+from collections.abc import Callable
+
+from django.core.exceptions import BadRequest
+from django.http import HttpRequest, HttpResponse
+
+
+class NoNullCharacters:
+    """No text of a person holds one, and PostgreSQL fails on it: forms refuse it too."""
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        if "\0" in request.path_info or "%00" in request.META.get("QUERY_STRING", ""):
+            raise BadRequest(
+                "The address holds a null character (%00), which no code and no text "
+                "of this plant does: open the page by its link."
+            )
+        return self.get_response(request)
