@@ -31,7 +31,9 @@ ROOMS = (
     Room(
         name="Stopped", paths=("/stopped/", "/stops/", "/planned-stops/", "/reasons/")
     ),
-    Room(name="Due", paths=("/due/", "/tasks/", "/routines/", "/compliance/")),
+    Room(
+        name="Due", paths=("/due/", "/tasks/", "/routines/", "/compliance/", "/alerts/")
+    ),
     Room(
         name="Registry",
         paths=(

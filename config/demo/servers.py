@@ -107,6 +107,8 @@ def commands(port: int) -> dict[str, tuple[str, ...]]:
             *("--bind", f"127.0.0.1:{port}"),
             *("--workers", "2"),
             *("--threads", "4"),
+            # Loaded once before the workers are born: nobody's first page waits.
+            "--preload",
             "--no-control-socket",
         ),
     }
