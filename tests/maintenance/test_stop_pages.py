@@ -377,7 +377,10 @@ def test_a_technician_corrects_cause_and_times_only(cast, reasons, people, clien
     url = reverse("stop", args=[stop.pk])
     assert 'name="started_at"' not in client.get(url).content.decode()
 
-    client.post(url, _sent(stop, cause="worn cap", ended_at="2026-03-02T08:10"))
+    everything = _sent(stop, cause="worn cap", ended_at="2026-03-02T08:10")
+    assert client.post(url, everything).status_code == 403
+    assert Stop.objects.get().cause == ""
+    client.post(url, {"cause": "worn cap", "why": "found it"})
 
     stored = Stop.objects.get()
     assert stored.cause == "worn cap"
