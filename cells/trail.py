@@ -9,6 +9,7 @@ from datetime import datetime
 from typing import Any
 
 from django.contrib.auth.models import User
+from django.core.exceptions import ValidationError
 from django.db import models, transaction
 
 from cells import clock
@@ -71,14 +72,22 @@ def save_changes(
     why: str,
     door: str = "page",
 ) -> list[Change]:
-    """Set the fields, save the record and its trail. Returns what changed."""
+    """Set the fields, save the record and its trail. Returns what changed.
+
+    What the trail calls old is what is stored now, whatever else was saved since the
+    record was read; and of the record only these fields are written.
+    """
+    stored = _locked(record)
+    for column in record._meta.concrete_fields:
+        if column.name in new:
+            setattr(record, column.attname, getattr(stored, column.attname))
     changes = changes_between(record, new, by=by, why=why, door=door)
     if not changes:
         return []
     for field, value in new.items():
         setattr(record, field, value)
     record.full_clean()
-    record.save()
+    record.save(update_fields=new)
     Change.objects.bulk_create(changes)
     return changes
 
@@ -119,6 +128,7 @@ def removed(
     door: str = "page",
 ) -> None:
     """Say of a record that is about to go what it was. The trail outlives it."""
+    _locked(record)
     facts = "; ".join(
         f"{field.name} {as_text(getattr(record, field.name))}"
         for field in record._meta.concrete_fields
@@ -136,6 +146,21 @@ def removed(
         new="removed",
         why=why,
     )
+
+
+def _locked(record: models.Model) -> models.Model:
+    """The record as it is stored, for nobody else to write until the transaction's end.
+
+    The error is for the second of two who remove it at the same moment.
+    """
+    rows = type(record)._default_manager.select_for_update(no_key=True)
+    # In no order but the key's: another one may join tables that cannot be locked.
+    stored = rows.filter(pk=record.pk).order_by("pk").first()
+    if stored is None:
+        raise ValidationError(
+            f"{record} was removed by somebody else just now: load the page again."
+        )
+    return stored
 
 
 def changes_of(record: models.Model) -> models.QuerySet[Change]:

@@ -7,7 +7,7 @@ from django.http import HttpRequest, HttpResponse
 
 
 class NoNullCharacters:
-    """No text of a person holds one, and PostgreSQL fails on it: forms refuse it too."""
+    """In no address: PostgreSQL cannot look for one, and forms refuse it too."""
 
     def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
         self.get_response = get_response

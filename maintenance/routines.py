@@ -100,6 +100,8 @@ def set_steps(
 ) -> None:
     """These are its steps now, in this order. One with results is kept as it was."""
     need_to_edit_routine(by, safety=routine.safety)
+    # Of two who set them at once, the second sets aside what the first one set.
+    Routine.objects.select_for_update(no_key=True).get(pk=routine.pk)
     current = {step.pk: step for step in Step.objects.current().filter(routine=routine)}
     _check_steps(steps, current)
     kept = {one.id for one in steps}
@@ -231,8 +233,7 @@ def _set_step(
     if step is not None:
         same = all(getattr(step, name) == value for name, value in facts.items())
         if same or not step.results.exists():
-            trail.save_changes(step, {**facts, "order": order}, by=by, why=why)
-            Step.objects.filter(pk=step.pk).update(order=order)
+            _save_moved(step, {**facts, "order": order}, by=by, why=why)
             return
         # Its values were held against other limits or words: they keep those.
         trail.save_changes(step, {"retired_on": clock.today()}, by=by, why=why)
@@ -240,6 +241,16 @@ def _set_step(
     new.full_clean()
     new.save()
     trail.created([new], by=by, why=why)
+
+
+def _save_moved(step: Step, new: Mapping[str, Any], *, by: User, why: str) -> None:
+    """Stored it stands aside for a moment; the trail tells where it stood before."""
+    changes = trail.changes_between(step, new, by=by, why=why)
+    for name, value in new.items():
+        setattr(step, name, value)
+    step.full_clean()
+    step.save()
+    Change.objects.bulk_create(changes)
 
 
 def _check_why(why: str) -> None:

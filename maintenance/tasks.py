@@ -168,6 +168,10 @@ def withdraw_completion(*, task: Task, by: User, why: str) -> None:
 def accept_alert(*, alert: SafetyAlert, measure: str, by: User) -> None:
     """A named person answers for what is done about a failed test, as reported."""
     need_to_accept_alert(by, alert)
+    # Of two who accept it at once, the first one's name stays.
+    alert.refresh_from_db(
+        from_queryset=SafetyAlert.objects.select_for_update(no_key=True)
+    )
     if alert.accepted_at is not None:
         raise ValidationError(
             f"{alert.accepted_by} has accepted this alert already: nothing was changed."

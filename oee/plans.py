@@ -27,6 +27,8 @@ def set_plan(
     if by is not None:
         need_to_plan_output(by)
     check(shift, bodies)
+    # Of two who plan it at once, the second changes what the first one planned.
+    Shift.objects.select_for_update(no_key=True).order_by("pk").get(pk=shift.pk)
     plan = ProductionPlan.objects.filter(shift=shift).first()
     if plan is None:
         plan = ProductionPlan(shift=shift, bodies=bodies)

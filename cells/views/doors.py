@@ -8,12 +8,20 @@ from typing import Any
 
 from django.contrib import messages
 from django.core.exceptions import ValidationError
+from django.db import IntegrityError
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 
 from cells.plant_forms import PlantForm, add_errors
 
 UNPROCESSABLE = 422
+
+#: Of two who enter the same at the same moment, PostgreSQL tells the second so.
+UNIQUE_VIOLATION = "23505"
+SAVED_AT_ONCE = (
+    "Somebody else entered the same at this moment, so yours was not saved: load the "
+    "page again and see what stands there."
+)
 
 
 def door(
@@ -54,7 +62,11 @@ def done(form: PlantForm, do: Callable[..., Any]) -> list[Any]:
         return [do(**form.facts())]
     except ValidationError as error:
         add_errors(form, error)
-        return []
+    except IntegrityError as error:
+        if getattr(error.__cause__, "sqlstate", "") != UNIQUE_VIOLATION:
+            raise
+        form.add_error(None, SAVED_AT_ONCE)
+    return []
 
 
 def status_of(form: PlantForm) -> int:

@@ -144,7 +144,7 @@ def test_a_corrected_reading_is_asked_about_anew(
     reading.refresh_from_db()
     assert (reading.value, reading.confirmed, reading.question) == (1215, True, "")
     assert told == [[cast.robot.pk]]
-    assert Change.objects.get(field="value").old == "1235"
+    assert Change.objects.get(field="value").old == "1235.000"
 
 
 def test_a_withdrawn_reading_counts_no_more_and_frees_its_moment(
