@@ -133,6 +133,11 @@ class RankingPage:
     def thin(self) -> int:
         return sum(row.is_thin for row in self.rows)
 
+    @property
+    def all_thin(self) -> bool:
+        """The period is short, so it is said once and not of every cell."""
+        return bool(self.rows) and self.thin == len(self.rows)
+
     def file_rows(self) -> Iterator[tuple[object, ...]]:
         """Under HEADER."""
         figures = ranking_rows(row.ranked for row in self.rows)

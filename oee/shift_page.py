@@ -359,12 +359,17 @@ class ShiftPage:
     def running_stops(self) -> list[Stop]:
         return [stop for stop in self.stops if stop.is_running]
 
+    @property
+    def is_closing(self) -> bool:
+        """Time to log: the counts come first on the page, then the cells."""
+        return self.now >= self.shift.ends_at - EARLY
+
     @cached_property
     def may_confirm(self) -> bool:
         return (
             self.confirmation is None
             and not self.shift.is_cancelled
-            and self.now >= self.shift.ends_at - EARLY
+            and self.is_closing
             and may_confirm(self.user, self.line)
         )
 

@@ -24,6 +24,7 @@ HEADER = (
     "stand_alone_oee",
     "reported",
     "expected",
+    "expected_busy_s",
     "flags",
 )
 REASONS_HEADER = ("reason", "name", "loss_class", "owned_s", "times")
@@ -95,6 +96,7 @@ def _accounts(rows: Iterable[AccountRow]) -> Iterator[tuple[object, ...]]:
             sums.stand_alone_oee,
             sums.reported,
             sums.expected,
+            sums.expected_busy_s,
             names(row.flags),
         )
 

@@ -132,11 +132,24 @@ def test_bars_are_drawn_against_the_longest(plant: SimpleNamespace) -> None:
     assert monday().longest_s == 60 * 60
 
 
-def test_a_cell_with_under_40_planned_hours_is_grey_with_a_word(page: Any) -> None:
+def test_a_cell_with_under_40_planned_hours_is_grey_with_a_word(
+    plant: SimpleNamespace, page: Any
+) -> None:
+    CellShift.objects.filter(cell=plant.cast.cells[0]).update(
+        scheduled_s=42 * 3600, break_s=0
+    )
+    shown = page()
+
+    assert shown.count('class="thin"') == 1
+    assert "only 440 min planned: too little to judge" in shown
+
+
+def test_of_a_short_period_it_is_said_once_for_all_cells(page: Any) -> None:
     shown = page()
 
     assert shown.count('class="thin"') == 2
-    assert "only 440 min planned: too little to judge" in shown
+    assert shown.count("Each has less than 40 planned hours") == 1
+    assert "planned: too little to judge" not in shown
 
 
 def test_a_cell_with_enough_planned_hours_is_not_grey(
