@@ -190,7 +190,8 @@ def test_the_account_of_an_ended_shift_adds_up_in_words(cast, sedan, gun, leader
         page = text(leader.get(URL))
     # Own arithmetic: 480 less 40 of breaks; 360 bodies at a minute, 9 not good.
     assert "351 good making · 9 rejects · 52 stopped · 28 unexplained" in page
-    assert '<span class="figure">28 min</span> still unexplained of 440 planned minutes' in page
+    said = '<span class="figure">28 min</span> still unexplained of 440 planned minutes'
+    assert said in page
     assert "351 good making · 9 rejects · 0 stopped · 80 unexplained" in page
 
 
