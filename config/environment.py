@@ -5,6 +5,7 @@ plant on a guess.
 """
 
 import os
+import re
 from pathlib import Path
 from urllib.parse import urlsplit, urlunsplit
 
@@ -18,6 +19,8 @@ SQLITE_OPTIONS = {
     "timeout": 20,  # seconds a writer waits for its turn
     "init_command": "PRAGMA journal_mode=WAL; PRAGMA synchronous=NORMAL;",
 }
+
+_ORIGIN = re.compile(r"https?://(\[[0-9a-f:.]+\]|[0-9a-z._-]+)(:[0-9]{1,5})?")
 
 
 def flag(name: str) -> bool:
@@ -58,15 +61,15 @@ def words(name: str) -> list[str]:
 
 
 def address(name: str, default: str) -> str:
-    """An http(s) address of this site, without the slash at its end."""
+    """An http(s) address of this site: scheme, name and port, in small letters."""
     value = os.environ.get(name, default).strip().rstrip("/")
-    parts = urlsplit(value)
-    if parts.scheme not in ("http", "https") or not parts.hostname:
+    origin = value.lower()
+    if not _ORIGIN.fullmatch(origin):
         raise ImproperlyConfigured(
             f"{name} is “{value}”. Set it to the address people open, like "
-            "https://account.plant.example."
+            "https://account.plant.example, without a path or a sign-in."
         )
-    return value
+    return origin
 
 
 def database(default_file: Path) -> dict[str, object]:

@@ -4,6 +4,7 @@ What a file holds and which rules it keeps is said in the `files` of each app. H
 are put in order, in one transaction, and what hangs on all of them together is done.
 """
 
+import os
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -168,4 +169,13 @@ def _directory_faults(directory: Path) -> list[Fault]:
     if not unknown and not set(names) & set(FILES):
         words = f"The directory holds none of the files to load: {known}."
         return [fault(str(directory), words)]
-    return unknown
+    unreadable = [
+        fault(name, "This is no file that can be read: put a CSV file in its place.")
+        for name in names
+        if name in FILES and not _is_readable(directory / name)
+    ]
+    return [*unknown, *unreadable]
+
+
+def _is_readable(path: Path) -> bool:
+    return path.is_file() and os.access(path, os.R_OK)

@@ -488,3 +488,15 @@ def test_the_committed_demo_plant_loads_and_loads_again():
     assert all(outcome.new for outcome in first.outcomes)
     assert outcomes(again) == {}
     assert set(marks().values()) == {1}
+
+
+def test_what_is_no_file_is_not_left_out_in_silence(loaded):
+    (loaded / "stops.csv").unlink(missing_ok=True)
+    (loaded / "stops.csv").mkdir()
+    (loaded / "counts.csv").unlink(missing_ok=True)
+    (loaded / "counts.csv").symlink_to("nowhere")
+
+    assert [str(fault) for fault in load(loaded).faults] == [
+        f"{name}: This is no file that can be read: put a CSV file in its place."
+        for name in ("counts.csv", "stops.csv")
+    ]
