@@ -15,6 +15,7 @@ from django.db.models import Count, Exists, OuterRef, Q, QuerySet
 
 from cells import clock
 from cells.models import Plant
+from cells.working_time.periods import add_months
 from cells.working_time.plant_time import day_start
 from maintenance.models import FirstDue, Routine, Task
 from maintenance.models.tasks import TaskQuerySet
@@ -64,7 +65,7 @@ def by_month(first: date, last: date) -> list[tuple[date, PmCompliance]]:
     month = first.replace(day=1)
     while month <= last:
         windows[month] = []
-        month = (month + 31 * DAY).replace(day=1)
+        month = add_months(month, 1)
     for window in _windows(first, last):
         windows[window.closes.replace(day=1)].append(window)
     return [

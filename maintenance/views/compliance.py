@@ -12,6 +12,7 @@ from django.views.decorators.http import require_GET
 
 from cells.downloads import csv_response
 from cells.rights import SignedIn
+from cells.working_time.periods import add_months
 from maintenance.compliance import WORDS, ClosedTask, by_month, closed_tasks
 from maintenance.forms.compliance import ComplianceFilter
 from maintenance.models import SafetyAlert, Task
@@ -110,8 +111,7 @@ def _outcomes(closed: Iterable[ClosedTask]) -> list[tuple[str, int]]:
 
 
 def _months_back(last: date) -> date:
-    months = last.year * 12 + last.month - MONTHS
-    return date(months // 12, months % 12 + 1, 1)
+    return add_months(last.replace(day=1), 1 - MONTHS)
 
 
 def _with_tasks(closed: Iterable[ClosedTask]) -> list[Row]:

@@ -31,7 +31,7 @@ def test_the_fourth_of_january_is_always_in_week_one(day):
     assert week_of(day.replace(month=1, day=4)) == f"{day.year:04d}-W01"
 
 
-# Source: own arithmetic.
+# Month arithmetic counted from the origin. Source: own arithmetic with the calendar.
 @pytest.mark.parametrize(
     ("origin", "months", "day"),
     [
