@@ -18,11 +18,10 @@ from django.core.exceptions import ValidationError
 from django.db import transaction
 
 from cells import clock, stale, trail
-from cells.models import Cell, Shift
+from cells.models import Cell
 from cells.templatetags.figures import moment
 from maintenance import refs, stop_rules
 from maintenance.models import Reason, Stop
-from maintenance.models.stops import StopQuerySet
 from maintenance.rights import (
     REPAIR_FIELDS,
     need_to_correct_stop,
@@ -51,13 +50,6 @@ FACTS = (
 LEDGER_FACTS = {"cell", "reason", "started_at", "ended_at"}
 
 WHY = "Say why: the trail keeps the reason beside the old and the new."
-
-
-def carried_over(shift: Shift) -> StopQuerySet:
-    """Stops of the line that were standing when the shift began, oldest first."""
-    stops = Stop.objects.standing().touching(shift.starts_at, shift.ends_at)
-    of_line = stops.filter(cell__line=shift.line_id, started_at__lt=shift.starts_at)
-    return of_line.select_related("cell", "reason")
 
 
 @transaction.atomic

@@ -1,13 +1,12 @@
 """A row of a table of accounts: whose account, its figures, and what lies behind it."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from cells.drawing import Part
 from oee.account_words import Balance, balance_of, flags_in_words, parts_of
 from oee.ledger.flags import names
 from oee.ledger.sums import Sums, seconds
-from oee.models import CellShift
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -72,11 +71,3 @@ def coverage(sums: Sums, of: str = "shift") -> str:
     """ "78 of 78 shifts": how many of those with planned time were counted."""
     plural = "" if sums.expected == 1 else "s"
     return f"{sums.reported} of {sums.expected} {of}{plural}"
-
-
-def flags_of(rows: Iterable[CellShift]) -> int:
-    """Whatever holds for any of them."""
-    found = 0
-    for row in rows:
-        found |= row.flags
-    return found

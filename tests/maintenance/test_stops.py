@@ -448,26 +448,6 @@ def test_a_withdrawn_stop_does_not_come_back_onto_another(cast, reasons):
     assert "already has a stop" in said(fault, "started_at")
 
 
-def test_carried_over_are_the_stops_standing_when_the_shift_began(
-    cast, reasons, monday_noon
-):
-    monday_noon.move_to(at("15:00"))
-    over_the_change = a_stop(cast, reasons.stuck, "13:50", "14:10")
-    still_running = a_stop(cast, reasons.jam, "13:00", None)
-    a_stop(cast, reasons.blocked, "13:00", "14:00")  # ended with the shift
-    a_stop(cast, reasons.blocked, "14:00", None)  # began with the shift
-    a_stop(
-        cast,
-        reasons.stuck,
-        "13:50",
-        None,
-        cell=cast.other_cell,
-        by=cast.people.stranger,
-    )
-
-    assert list(stops.carried_over(cast.late)) == [still_running, over_the_change]
-
-
 def test_an_import_has_no_rights_to_ask_for(cast, reasons):
     stop = stops.log_stop(
         cell=cast.cells[0],

@@ -15,7 +15,9 @@ from config.demo.plant.sheets import Row, moment, write
 def write_plant(folder: Path) -> None:
     """Write every file. The same seed gives the same bytes."""
     folder.mkdir(parents=True, exist_ok=True)
-    _registry(folder)
+    _places(folder)
+    _cells(folder)
+    _products(folder)
     _working_time(folder)
     machines = upkeep.machine_rows()
     rng = np.random.default_rng([layout.SEED, 99])
@@ -29,7 +31,7 @@ def write_plant(folder: Path) -> None:
     write_account(folder)
 
 
-def _registry(folder: Path) -> None:
+def _places(folder: Path) -> None:
     write(folder, "plant", [{"name": layout.PLANT, "time_zone": ZONE.key}])
     write(
         folder,
@@ -58,6 +60,9 @@ def _registry(folder: Path) -> None:
             for line in LINES
         ),
     )
+
+
+def _cells(folder: Path) -> None:
     write(
         folder,
         "cells",
@@ -87,6 +92,10 @@ def _registry(folder: Path) -> None:
         "banks",
         [*_banks(), {"from": "FR1-060", "to": "FR2-010", "capacity": 4}],
     )
+
+
+def _products(folder: Path) -> None:
+    """What is built, how fast, and what stops it."""
     write(
         folder,
         "variants",
