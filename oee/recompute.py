@@ -8,6 +8,7 @@ from django.db.models import Q, QuerySet
 
 from cells import clock, stale
 from cells.models import Area, Cell, Line, Shift, StaleMark
+from oee.freshness import ledger_changed
 from oee.inputs import gather
 from oee.ledger.account import compute_accounts
 from oee.models import CellShift
@@ -84,6 +85,7 @@ def _chunk(dates: Q) -> int:
         CellShift.objects.filter(cell=cell, shift=shift).delete()
     gathered = gather(pairs)
     store(gathered, compute_accounts(gathered.inputs))
+    ledger_changed()
     ids = [mark for mark, _, _ in marks]
     for begin in range(0, len(ids), 5000):
         StaleMark.objects.filter(pk__in=ids[begin : begin + 5000]).delete()
