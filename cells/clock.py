@@ -1,7 +1,9 @@
-"""The plant's "now". Nothing else in the product asks the machine for the time.
+"""The plant's "now". Nothing else that is about the plant asks the machine for the time.
 
-The demo plant lives on fixed days, so its processes set ``CLOCK_OFFSET`` and the
-clock stands there and ticks on; everywhere else the offset is zero.
+The demo plant lives on fixed days, so its processes set ``CLOCK_OFFSET`` and the clock
+stands there and ticks on; with ``CLOCK_SPEED`` it runs faster, counted from the real
+second ``CLOCK_SINCE``, so that all of them show the same time. Everywhere else the
+plant's clock is the machine's.
 """
 
 from datetime import UTC, date, datetime, timedelta
@@ -12,7 +14,9 @@ from django.utils import timezone
 
 def now() -> datetime:
     """Aware UTC, whole seconds."""
-    moment = timezone.now() + timedelta(seconds=settings.CLOCK_OFFSET)
+    real = timezone.now()
+    gained = (real.timestamp() - settings.CLOCK_SINCE) * (settings.CLOCK_SPEED - 1)
+    moment = real + timedelta(seconds=settings.CLOCK_OFFSET + gained)
     return moment.astimezone(UTC).replace(microsecond=0)
 
 
@@ -21,3 +25,8 @@ def today() -> date:
     from cells.models import Plant
 
     return now().astimezone(Plant.current().zone).date()
+
+
+def real_seconds(plant_seconds: float, *, least: float = 0) -> float:
+    """How long to wait for so many seconds of the plant; never under ``least``."""
+    return max(least, plant_seconds / settings.CLOCK_SPEED)

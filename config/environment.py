@@ -20,6 +20,9 @@ SQLITE_OPTIONS = {
     "init_command": "PRAGMA journal_mode=WAL; PRAGMA synchronous=NORMAL;",
 }
 
+#: Times real time: beyond it the demo's own life could not keep up.
+FASTEST = 600
+
 _ORIGIN = re.compile(r"https?://(\[[0-9a-f:.]+\]|[0-9a-z._-]+)(:[0-9]{1,5})?")
 
 
@@ -42,15 +45,38 @@ def require_secret_key() -> None:
         )
 
 
-def whole_number(name: str) -> int:
-    """Unset is 0."""
-    value = os.environ.get(name, "0").strip()
+def whole_number(name: str, *, unset: int = 0) -> int:
+    value = os.environ.get(name, str(unset)).strip()
     try:
         return int(value)
     except ValueError:
         raise ImproperlyConfigured(
             f"{name} is “{value}”. Set it to a whole number, like 3600 or -60."
         ) from None
+
+
+def check_clock(*, offset: int, speed: int, since: int, demo: bool) -> None:
+    """A plant that people work in runs on the machine's clock and on no other."""
+    if offset and not demo:
+        raise ImproperlyConfigured(
+            f"CLOCK_OFFSET is {offset} s, but only the demo may run on a shifted "
+            "clock. Unset CLOCK_OFFSET."
+        )
+    if speed != 1 and not demo:
+        raise ImproperlyConfigured(
+            f"CLOCK_SPEED is {speed}, but only the demo may run faster than the "
+            "clock. Unset CLOCK_SPEED."
+        )
+    if not 1 <= speed <= FASTEST:
+        raise ImproperlyConfigured(
+            f"CLOCK_SPEED is {speed}. Set it to a whole number from 1 (as fast as the "
+            f"clock) to {FASTEST}."
+        )
+    if speed > 1 and since <= 0:
+        raise ImproperlyConfigured(
+            f"CLOCK_SPEED is {speed}, but CLOCK_SINCE is {since}. Set it to the real "
+            "second, counted from 1970 UTC, from which the speed counts."
+        )
 
 
 def words(name: str) -> list[str]:

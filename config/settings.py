@@ -10,6 +10,8 @@ BEHIND_PROXY    yes, if a proxy in front sets X-Forwarded-Proto
 DEBUG           yes, on a developer's machine only
 DEMO            yes, set by "manage.py demo" for its own processes
 CLOCK_OFFSET    seconds by which the demo's clock is shifted
+CLOCK_SPEED     how many times as fast as real time the demo's clock runs; unset: once
+CLOCK_SINCE     the real second (of 1970 UTC) from which that speed counts
 """
 
 import os
@@ -45,11 +47,11 @@ SECRET_KEY = os.environ.get("SECRET_KEY") or (
 )
 
 CLOCK_OFFSET = environment.whole_number("CLOCK_OFFSET")
-if CLOCK_OFFSET and not DEMO:
-    raise ImproperlyConfigured(
-        f"CLOCK_OFFSET is {CLOCK_OFFSET} s, but only the demo may run on a shifted "
-        "clock. Unset CLOCK_OFFSET."
-    )
+CLOCK_SPEED = environment.whole_number("CLOCK_SPEED", unset=1)
+CLOCK_SINCE = environment.whole_number("CLOCK_SINCE")
+environment.check_clock(
+    offset=CLOCK_OFFSET, speed=CLOCK_SPEED, since=CLOCK_SINCE, demo=DEMO
+)
 
 # The parts
 

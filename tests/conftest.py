@@ -34,7 +34,15 @@ def pytest_configure(config: pytest.Config) -> None:
     )
     config.add_cleanup(services.stop)
     services.start()
-    for name in ("ALLOWED_HOSTS", "BASE_ADDRESS", "CLOCK_OFFSET", "DEBUG", "DEMO"):
+    for name in (
+        "ALLOWED_HOSTS",
+        "BASE_ADDRESS",
+        "CLOCK_OFFSET",
+        "CLOCK_SINCE",
+        "CLOCK_SPEED",
+        "DEBUG",
+        "DEMO",
+    ):
         os.environ.pop(name, None)
     os.environ["SECRET_KEY"] = "for-the-tests-only"
     os.environ["DJANGO_SETTINGS_MODULE"] = "config.settings"

@@ -10,6 +10,7 @@ from decimal import ROUND_HALF_UP, Decimal
 from fractions import Fraction
 
 from django import template
+from django.conf import settings
 from django.utils import timezone
 
 from cells import clock as plant_clock
@@ -108,6 +109,23 @@ def day(when: date | None) -> str:
 def plant_now() -> datetime:
     """The moment the page is made, on the plant's (or the demo's) clock."""
     return plant_clock.now()
+
+
+@register.simple_tag
+def plant_speed() -> int:
+    """How many times as fast as real time the plant's clock runs."""
+    return settings.CLOCK_SPEED
+
+
+#: Nobody reads a page that changes more often, in a demo however fast.
+LEAST_REFRESH_S = 5
+
+
+@register.filter
+def refresh(plant_seconds: int) -> str:
+    """60 → "60s", for hx-trigger; in a sped-up demo as much sooner."""
+    wait = plant_clock.real_seconds(plant_seconds, least=LEAST_REFRESH_S)
+    return f"{math.ceil(wait)}s"
 
 
 @register.filter

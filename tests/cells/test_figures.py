@@ -161,3 +161,11 @@ def test_a_moment_without_a_zone_is_refused():
 def test_the_header_shows_the_clock_that_the_demo_shifts(settings):
     settings.CLOCK_OFFSET = 3600
     assert figures.plant_now() == datetime(2026, 3, 5, 1, tzinfo=UTC)
+
+
+def test_a_page_of_a_faster_demo_refreshes_sooner(settings):
+    assert figures.refresh(60) == "60s"
+    settings.CLOCK_SPEED = 8
+    assert figures.refresh(60) == "8s"
+    settings.CLOCK_SPEED = 60
+    assert figures.refresh(60) == "5s"  # but nobody can read faster

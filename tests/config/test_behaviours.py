@@ -95,12 +95,23 @@ def test_the_clock_goes_on_in_plant_time_right_over_a_clock_change(page_with):
     # Clocks go forward on 29 March 2026 at 01:00 UTC (EU Directive 2000/84; MEMORY).
     page = page_with(
         "clock.js",
-        '<time datetime="2026-03-29T00:58:00+00:00" data-clock="Europe/Berlin">'
-        "Sun 29 March 01:58</time>",
+        '<time datetime="2026-03-29T00:58:00+00:00" data-clock="Europe/Berlin" '
+        'data-speed="1">Sun 29 March 01:58</time>',
     )
     page.clock.run_for("03:00")
 
     assert page.inner_text("time") == "Sun 29 March 03:01"
+
+
+def test_the_clock_of_a_faster_demo_goes_on_faster(page_with):
+    page = page_with(
+        "clock.js",
+        '<time datetime="2026-03-03T12:50:00+00:00" data-clock="Europe/Berlin" '
+        'data-speed="60">Tue 3 March 13:50</time>',
+    )
+    page.clock.run_for("00:10")
+
+    assert page.inner_text("time") == "Tue 3 March 14:00"
 
 
 @pytest.mark.parametrize(

@@ -5,6 +5,7 @@ import re
 import subprocess
 import sys
 from pathlib import Path
+from typing import Any
 
 import pytest
 from django.core.exceptions import ImproperlyConfigured
@@ -117,7 +118,7 @@ def test_the_cache_has_a_database_of_its_own_on_the_same_server() -> None:
 
 def start(*command: str, **values: str) -> str:
     """What a new process with these values and no others says on standard error."""
-    named = ("SECRET_KEY", "DEBUG", "DEMO", "CLOCK_OFFSET", "DJANGO_SETTINGS_MODULE")
+    named = ("SECRET_KEY", "DEBUG", "DEMO", "DJANGO_SETTINGS_MODULE")
     kept = {name: value for name, value in os.environ.items() if name not in named}
     done = subprocess.run(
         [sys.executable, *command],
@@ -141,3 +142,22 @@ def test_only_the_demo_runs_on_a_shifted_clock() -> None:
 
     assert "CLOCK_OFFSET is 60 s, but only the demo" in start(*check, CLOCK_OFFSET="60")
     assert start(*check, CLOCK_OFFSET="60", DEMO="yes") == ""
+
+
+@pytest.mark.parametrize(
+    ("clock", "reason"),
+    [
+        ({"demo": False}, "only the demo may run faster than the clock"),
+        ({"speed": 0}, "CLOCK_SPEED is 0. Set it to a whole number from 1"),
+        ({"speed": 601}, "CLOCK_SPEED is 601. Set it to a whole number from 1"),
+        ({"since": 0}, "CLOCK_SPEED is 60, but CLOCK_SINCE is 0."),
+    ],
+)
+def test_a_faster_clock_says_from_when_and_is_a_demos(
+    clock: dict[str, Any], reason: str
+) -> None:
+    right = {"offset": 0, "speed": 60, "since": 1_800_000_000, "demo": True}
+    environment.check_clock(**right)
+
+    with pytest.raises(ImproperlyConfigured, match=re.escape(reason)):
+        environment.check_clock(**{**right, **clock})

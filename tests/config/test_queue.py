@@ -1,7 +1,8 @@
 """The queue's app finds its jobs, and its jobs find their time."""
 
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from typing import Any
 
 import pytest
 import time_machine
@@ -39,6 +40,37 @@ def test_a_night_job_follows_the_plants_clock(now: str, due: str) -> None:
         left = PlantNight(hour=1, minute=10).remaining_estimate(began)
 
     assert (began + left).strftime("%Y-%m-%d %H:%M") == due
+
+
+@pytest.mark.django_db
+def test_a_night_job_follows_the_clock_of_a_demo(settings: Any) -> None:
+    """Shifted to 23:00 UTC and 60 times as fast: 70 minutes in 70 real seconds."""
+    Plant.objects.create(pk=1, name="Testwerk", time_zone="UTC")
+    settings.CLOCK_OFFSET, settings.CLOCK_SPEED = 11 * 3600, 60
+    real = datetime(2026, 3, 3, 12, tzinfo=UTC)
+    settings.CLOCK_SINCE = int(real.timestamp())
+    night = PlantNight(hour=0, minute=10)
+    with time_machine.travel(real, tick=False) as clock:
+        opened = night.now()
+        waits = night.is_due(opened)
+        clock.shift(70)
+        comes = night.is_due(opened)
+
+    assert opened == datetime(2026, 3, 3, 23, tzinfo=UTC)
+    assert (waits.is_due, waits.next) == (False, 70)
+    assert (comes.is_due, comes.next) == (True, 24 * 60)
+
+
+def test_the_sweep_comes_every_minute_of_the_plant(settings: Any) -> None:
+    sweep = app.conf.beat_schedule["sweep"]["schedule"]
+    began = sweep.now()
+    assert sweep.is_due(began - timedelta(seconds=61)) == (True, 60)
+
+    settings.CLOCK_SPEED, settings.CLOCK_SINCE = 20, int(began.timestamp())
+    assert sweep.is_due(sweep.now() - timedelta(seconds=61)) == (True, 3)
+    # Never more often than once a real second, however fast the demo.
+    settings.CLOCK_SPEED = 600
+    assert sweep.is_due(sweep.now() - timedelta(seconds=61)) == (True, 1)
 
 
 @pytest.mark.live

@@ -1,10 +1,12 @@
-// <time datetime="…" data-clock="Europe/Berlin">: goes on from the moment the page was
-// made, in the plant's zone, whatever clock or zone this device has.
+// <time datetime="…" data-clock="Europe/Berlin" data-speed="1">: goes on from the moment
+// the page was made, in the plant's zone and at the plant's speed (a demo's may be above
+// 1), whatever clock or zone this device has.
 (() => {
   const element = document.querySelector("time[data-clock]");
   if (!element) return;
   const made = Date.parse(element.dateTime);
   const loaded = performance.now();
+  const speed = Number(element.dataset.speed);
   const format = new Intl.DateTimeFormat("en-GB", {
     timeZone: element.dataset.clock,
     weekday: "short",
@@ -15,7 +17,7 @@
     hourCycle: "h23",
   });
   const show = () => {
-    const moment = new Date(made + performance.now() - loaded);
+    const moment = new Date(made + (performance.now() - loaded) * speed);
     const part = Object.fromEntries(
       format.formatToParts(moment).map(({ type, value }) => [type, value]),
     );
@@ -23,5 +25,5 @@
     element.textContent =
       `${part.weekday} ${part.day} ${part.month} ${part.hour}:${part.minute}`;
   };
-  setInterval(show, 5000);
+  setInterval(show, Math.max(1000, 5000 / speed));
 })();
