@@ -1,4 +1,4 @@
-"""The plant's "now". Nothing else that is about the plant asks the machine for the time.
+"""The plant's "now". For the plant's time nothing else asks the machine.
 
 The demo plant lives on fixed days, so its processes set ``CLOCK_OFFSET`` and the clock
 stands there and ticks on; with ``CLOCK_SPEED`` it runs faster, counted from the real

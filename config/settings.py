@@ -3,15 +3,20 @@
 VAR_DIR         the folder for files that a run leaves; unset: var in the checkout
 DATABASE_URL    where the account is kept; unset: SQLite in VAR_DIR/plant.sqlite3
 REDIS_URL       queue and cache; unset: a Redis on this machine's usual port
-SECRET_KEY      signs the sessions; the web server does not start without it
-BASE_ADDRESS    what people open and what the QR labels carry
+SECRET_KEY      signs the sessions
+BASE_ADDRESS    what people open and what the QR labels carry; https, but on loopback
 ALLOWED_HOSTS   more names this site answers to, separated by commas
-BEHIND_PROXY    yes, if a proxy in front sets X-Forwarded-Proto
+BEHIND_PROXY    yes, if a proxy in front sets X-Forwarded-Proto and X-Real-IP
+WEB_CONCURRENCY how many processes the web server has; gunicorn reads it
 DEBUG           yes, on a developer's machine only
 DEMO            yes, set by "manage.py demo" for its own processes
 CLOCK_OFFSET    seconds by which the demo's clock is shifted
 CLOCK_SPEED     how many times as fast as real time the demo's clock runs; unset: once
 CLOCK_SINCE     the real second (of 1970 UTC) from which that speed counts
+
+The first three are secrets, and may stand in a file of their own, which then
+SECRET_KEY_FILE and the like name. Without DEBUG and DEMO this is somebody's plant:
+web server, workers and beat do not start without SECRET_KEY and REDIS_URL.
 """
 
 import os
@@ -19,7 +24,6 @@ from pathlib import Path
 from urllib.parse import urlsplit
 
 from csp.constants import NONE, SELF
-from django.core.exceptions import ImproperlyConfigured
 from django.core.management.utils import get_random_secret_key
 
 from config import environment
@@ -31,7 +35,7 @@ VAR_DIR = Path(os.environ.get("VAR_DIR") or BASE_DIR / "var").resolve()
 
 DEBUG = environment.flag("DEBUG")
 DEMO = environment.flag("DEMO")
-BASE_ADDRESS = environment.address("BASE_ADDRESS", "http://localhost:8000")
+BASE_ADDRESS = environment.base_address("BASE_ADDRESS", "http://localhost:8000")
 ALLOWED_HOSTS = [
     str(urlsplit(BASE_ADDRESS).hostname),
     "localhost",
@@ -40,10 +44,10 @@ ALLOWED_HOSTS = [
 ]
 CSRF_TRUSTED_ORIGINS = [BASE_ADDRESS]
 
-# Commands need no lasting key. A web server does (config/wsgi.py insists): with a key
-# per process, each of its workers would refuse the sessions of the others.
-SECRET_KEY = os.environ.get("SECRET_KEY") or (
-    "for-a-developers-own-machine-only" if DEBUG else get_random_secret_key()
+# Commands need no lasting key. Whatever serves does (config/wsgi.py and heartbeats.py
+# insist): with a key per process, each would refuse the sessions of the others.
+SECRET_KEY = environment.secret_key(
+    otherwise="for-a-developers-own-machine-only" if DEBUG else get_random_secret_key()
 )
 
 CLOCK_OFFSET = environment.whole_number("CLOCK_OFFSET")
@@ -115,7 +119,7 @@ TEMPLATES = [
 DATABASES = {"default": environment.database(VAR_DIR / "plant.sqlite3")}
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 
-REDIS_URL = os.environ.get("REDIS_URL") or "redis://127.0.0.1:6379/0"
+REDIS_URL = environment.redis_url("redis://127.0.0.1:6379/0")
 # Whatever else uses the server, the demo of a plant among it, is left alone.
 REDIS_PREFIX = "account-demo" if DEMO else "account"
 
@@ -157,6 +161,7 @@ CELERY_TASK_SOFT_TIME_LIMIT = 840
 CELERY_TASK_TIME_LIMIT = 900
 CELERY_WORKER_CANCEL_LONG_RUNNING_TASKS_ON_CONNECTION_LOSS = True
 CELERY_TIMEZONE = "UTC"
+CELERY_BEAT_SCHEDULER = "config.heartbeats:BeatingScheduler"
 
 # Signing in
 
@@ -207,11 +212,23 @@ X_FRAME_OPTIONS = "DENY"
 SECURE_REFERRER_POLICY = "same-origin"
 
 HTTPS = BASE_ADDRESS.startswith("https://")
+BEHIND_PROXY = environment.flag("BEHIND_PROXY")
 SESSION_COOKIE_SECURE = HTTPS
 CSRF_COOKIE_SECURE = HTTPS
 SECURE_HSTS_SECONDS = 30 * 24 * 3600 if HTTPS else 0
-if environment.flag("BEHIND_PROXY"):
+SILENCED_SYSTEM_CHECKS = [
+    # Other names under this one, and the browsers' list of names that are https only,
+    # are for whoever owns the domain to decide.
+    "security.W005",
+    "security.W021",
+]
+if BEHIND_PROXY:
     SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
+    SECURE_SSL_REDIRECT = HTTPS
+    SECURE_REDIRECT_EXEMPT = [r"^alive$"]  # for a monitor on this machine
+    # Else all people would have the proxy's address, and one who guesses wrong on
+    # purpose would lock out a colleague.
+    AXES_CLIENT_IP_CALLABLE = "config.middleware.address_behind_proxy"
 
 # One form may complete a routine on every robot of a plant, a few fields each.
 DATA_UPLOAD_MAX_NUMBER_FIELDS = 20_000
