@@ -5,6 +5,7 @@ import logging
 from celery import shared_task
 
 from cells import clock, shifts
+from cells.attempts import carry_out
 
 log = logging.getLogger(__name__)
 
@@ -12,5 +13,9 @@ log = logging.getLogger(__name__)
 @shared_task
 def extend_shifts() -> None:
     """Every night: keep the shifts stored eight weeks ahead."""
+    carry_out(extend_shifts.name, "Storing the shifts of eight weeks ahead", _extend)
+
+
+def _extend() -> None:
     for trouble in shifts.extend(today=clock.today()):
         log.error("Shifts were not extended. %s", trouble)

@@ -1,5 +1,6 @@
 """What stands on the floor, and when it is meant to run."""
 
+from cells.models.attempts import Attempt
 from cells.models.calendar import (
     DayOff,
     OneOffShift,
@@ -16,6 +17,7 @@ from cells.models.trail import Change, StaleMark
 __all__ = [
     "Area",
     "AreaTarget",
+    "Attempt",
     "Bank",
     "Cell",
     "Change",
