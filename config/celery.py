@@ -13,6 +13,7 @@ from celery import Celery
 from celery.schedules import crontab, schedstate, schedule
 
 from cells import clock
+from config import heartbeats
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "config.settings")
 
@@ -53,6 +54,7 @@ class PlantNight(ByThePlantsClock, crontab):
 app = Celery("config")
 app.config_from_object("django.conf:settings", namespace="CELERY")
 app.autodiscover_tasks(related_name="jobs")
+heartbeats.register()
 
 app.conf.beat_schedule = {
     # Closes what shift ends, late corrections and lost messages left stale.

@@ -19,3 +19,11 @@ class NoNullCharacters:
                 "of this plant does: open the page by its link."
             )
         return self.get_response(request)
+
+
+def address_behind_proxy(request: HttpRequest) -> str | None:
+    """Whose browser asked, as the proxy in front says; it overwrites what others say.
+
+    Straight from this machine, without the proxy, it is whoever called.
+    """
+    return request.headers.get("X-Real-IP") or request.META.get("REMOTE_ADDR")

@@ -14,9 +14,9 @@ CLOCK_OFFSET    seconds by which the demo's clock is shifted
 CLOCK_SPEED     how many times as fast as real time the demo's clock runs; unset: once
 CLOCK_SINCE     the real second (of 1970 UTC) from which that speed counts
 
-The first three are secrets, and may stand in a file of their own, which then
-SECRET_KEY_FILE and the like name. Without DEBUG and DEMO this is somebody's plant:
-web server, workers and beat do not start without SECRET_KEY and REDIS_URL.
+SECRET_KEY, DATABASE_URL and REDIS_URL may stand in a file of their own: then name it
+in SECRET_KEY_FILE and so on. Without DEBUG and DEMO this is somebody's plant, and web
+server, workers and beat do not start without SECRET_KEY and REDIS_URL.
 """
 
 import os

@@ -7,6 +7,6 @@ from django.core.wsgi import get_wsgi_application
 from config import environment
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "config.settings")
-environment.require_secret_key()
+environment.require_for_serving()
 
 application = get_wsgi_application()

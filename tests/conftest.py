@@ -26,6 +26,17 @@ hypothesis.settings.load_profile("untimed")
 services_key = pytest.StashKey[Services]()
 
 
+def pytest_addoption(parser: pytest.Parser) -> None:
+    parser.addoption(
+        "--fuzz-tries",
+        type=int,
+        default=600,
+        metavar="N",
+        help="how much nonsense is sent to the forms, pages and files; with "
+        "--hypothesis-seed the same again (tests/config/test_fuzz.py)",
+    )
+
+
 @pytest.hookimpl(tryfirst=True)
 def pytest_configure(config: pytest.Config) -> None:
     """The servers are up before Django reads the settings that name them."""
@@ -44,7 +55,7 @@ def pytest_configure(config: pytest.Config) -> None:
         "DEMO",
     ):
         os.environ.pop(name, None)
-    os.environ["SECRET_KEY"] = "for-the-tests-only"
+    os.environ["SECRET_KEY"] = "for-the-tests-only-and-as-long-as-a-real-one-has-to-be"
     os.environ["DJANGO_SETTINGS_MODULE"] = "config.settings"
 
     import django

@@ -107,7 +107,17 @@ def test_postgresql_is_named_by_its_address(monkeypatch: pytest.MonkeyPatch) -> 
     assert database["ENGINE"] == "django.db.backends.postgresql"
     assert (database["HOST"], database["PORT"]) == ("db.example", 5433)
     assert (database["NAME"], database["USER"]) == ("plant", "who")
-    assert not database.get("OPTIONS")
+    assert database["OPTIONS"] == {"connect_timeout": 5}
+
+
+def test_what_an_address_asks_of_postgresql_is_kept(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setenv("DATABASE_URL", "postgresql://db.example/plant?sslmode=require")
+
+    options = environment.database(Path("never-used.sqlite3"))["OPTIONS"]
+
+    assert options == {"connect_timeout": 5, "sslmode": "require"}
 
 
 def test_the_cache_has_a_database_of_its_own_on_the_same_server() -> None:
@@ -129,12 +139,6 @@ def start(*command: str, **values: str) -> str:
         check=False,
     )
     return done.stderr
-
-
-@pytest.mark.parametrize("door", ["config.wsgi", "config.asgi"])
-def test_no_web_server_starts_without_its_key(door: str) -> None:
-    assert "SECRET_KEY is not set." in start("-c", f"import {door}")
-    assert start("-c", f"import {door}", SECRET_KEY="a-key-of-the-tests") == ""
 
 
 def test_only_the_demo_runs_on_a_shifted_clock() -> None:
