@@ -14,6 +14,7 @@ from django.db import transaction
 from django.db.models import Max, ProtectedError
 
 from cells import clock, rights, stale, trail
+from cells.inserting import insert_rows
 from cells.models import Cell, Change, Line, Shift, ShiftBreak, WorkedBreak
 from cells.rights import Role
 from cells.shift_plan import planned_shifts
@@ -269,11 +270,8 @@ def _save_times(shifts: list[Shift], changes: list[Change]) -> None:
 
 
 def _add_breaks(pairs: Iterable[tuple[Shift, PlannedShift]]) -> None:
-    ShiftBreak.objects.bulk_create(
-        [
-            ShiftBreak(shift=shift, starts_at=rest.starts_at, ends_at=rest.ends_at)
-            for shift, plan in pairs
-            for rest in plan.breaks
-        ],
-        batch_size=BATCH,
+    insert_rows(
+        ShiftBreak,
+        ("shift_id", "starts_at", "ends_at"),
+        ((shift.pk, *rest) for shift, plan in pairs for rest in plan.breaks),
     )

@@ -14,6 +14,7 @@ from django.db import transaction
 from django.dispatch import Signal
 
 from cells import clock
+from cells.inserting import insert_rows
 from cells.models import Cell, Shift, StaleMark
 from cells.moments import to_seconds
 
@@ -23,20 +24,15 @@ marked = Signal()
 #: A span: a cell's id, its first second and its end (None: it still runs).
 Span = tuple[int, datetime, datetime | None]
 
-BATCH = 5000
-
 
 def mark_cell_shifts(pairs: Iterable[tuple[int, int]]) -> int:
     """Mark (cell id, shift id) pairs. Returns how many."""
-    moment = clock.now()
-    marks = [
-        StaleMark(cell_id=cell, shift_id=shift, marked_at=moment)
-        for cell, shift in sorted(set(pairs))
-    ]
-    if marks:
-        StaleMark.objects.bulk_create(marks, batch_size=BATCH)
+    wanted = sorted(set(pairs))
+    if wanted:
+        columns, moment = ("cell_id", "shift_id", "marked_at"), clock.now()
+        insert_rows(StaleMark, columns, ((*pair, moment) for pair in wanted))
         transaction.on_commit(_tell)
-    return len(marks)
+    return len(wanted)
 
 
 def mark_shifts(shift_ids: Iterable[int]) -> int:

@@ -15,8 +15,8 @@ from django.db import models
 
 from cells import trail
 from cells.csv_files import Contract, Fault, header_of, read_rows
-from cells.files.inserting import insert_all
 from cells.files.run import Kind, Outcome, Row, Run, noted
+from cells.inserting import insert_all
 from cells.models import Change
 
 M = TypeVar("M", bound=models.Model)
