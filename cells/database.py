@@ -4,6 +4,7 @@ Codes from PostgreSQL's manual, appendix A, and from SQLite's "Result and Error 
 """
 
 from enum import StrEnum
+from typing import Any
 
 from django.db import DatabaseError, InterfaceError, OperationalError
 
@@ -24,6 +25,10 @@ _POSTGRESQL = {
     "40P01": Trouble.BUSY,  # deadlock
     "55P03": Trouble.BUSY,  # a lock that was not waited for
 }
+
+#: A file system's quota has no code of its own: what failed was to lengthen a file.
+INTERNAL = "XX000"
+GROWING = ("mdextend", "mdzeroextend")
 
 _SQLITE = {
     5: Trouble.BUSY,
@@ -46,6 +51,12 @@ def trouble(error: BaseException | None) -> Trouble | None:
     if state is None:  # nothing came back from a server
         broken = isinstance(error, OperationalError | InterfaceError)
         return Trouble.AWAY if broken else None
+    if state == INTERNAL and _was_growing(error.__cause__):
+        return Trouble.FULL
     known = (start for start in _POSTGRESQL if state.startswith(start))
     first = max(known, key=len, default=None)
     return None if first is None else _POSTGRESQL[first]
+
+
+def _was_growing(cause: Any) -> bool:
+    return cause.diag.source_function in GROWING

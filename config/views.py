@@ -1,12 +1,17 @@
-"""Where a person's day begins."""
+"""Where a person's day begins, and the pages for what could not be."""
+
+import sys
+from http import HTTPStatus
 
 from django.core.exceptions import BadRequest
 from django.http import HttpRequest, HttpResponse, HttpResponseBadRequest
 from django.shortcuts import redirect
 from django.template.loader import render_to_string
 from django.urls import reverse
+from django.views import defaults
 from django.views.decorators.http import require_safe
 
+from cells.database import Trouble, trouble
 from cells.models import Area
 from cells.rights import Person, Role, areas_and_lines_of, roles_of
 
@@ -55,3 +60,20 @@ def bad_request(request: HttpRequest, exception: Exception) -> HttpResponse:
     sentence = str(exception) if type(exception) is BadRequest else ""
     page = render_to_string("400.html", {"sentence": sentence})
     return HttpResponseBadRequest(page)
+
+
+def server_error(request: HttpRequest) -> HttpResponse:
+    """Django calls it while the exception is being handled.
+
+    Of a database that is away, full or too busy the page says so and what to do: that
+    is no fault of the program's, and trying again helps.
+    """
+    found = trouble(sys.exc_info()[1])
+    if found is None:
+        return defaults.server_error(request)
+    sent = request.method == "POST"
+    page = render_to_string("database.html", {"trouble": found.value, "sent": sent})
+    status = HTTPStatus.SERVICE_UNAVAILABLE
+    if found is Trouble.FULL:
+        status = HTTPStatus.INSUFFICIENT_STORAGE
+    return HttpResponse(page, status=status, headers={"Retry-After": "60"})

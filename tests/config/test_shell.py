@@ -62,7 +62,8 @@ def test_a_message_starts_with_what_its_colour_says():
 
 
 @pytest.mark.parametrize(
-    "template", ["base.html", "500.html", "registration/login.html"]
+    "template",
+    ["base.html", "500.html", "database.html", "registration/login.html"],
 )
 def test_no_page_carries_inline_script_or_style(template):
     page = render_to_string(template)
