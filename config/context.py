@@ -7,6 +7,7 @@ from django.conf import settings
 from django.http import HttpRequest
 
 from cells.rights import Person, roles_of
+from config.running.views import may_see
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -38,6 +39,7 @@ ROOMS = (
         name="Registry",
         paths=(
             "/registry/",
+            "/running/",
             "/cells/",
             "/machines/",
             "/readings/",
@@ -60,6 +62,7 @@ def shell(request: HttpRequest) -> dict[str, Any]:
             for room in ROOMS
         ],
         "role": role_in_words(request.user),
+        "sees_running_state": may_see(request.user),
         "demo_clock": settings.DEMO,
     }
 

@@ -5,6 +5,8 @@ from collections.abc import Callable
 from django.core.exceptions import BadRequest
 from django.http import HttpRequest, HttpResponse
 
+from config.running.views import alive
+
 
 class NoNullCharacters:
     """In no address: PostgreSQL cannot look for one, and forms refuse it too."""
@@ -18,6 +20,21 @@ class NoNullCharacters:
                 "The address holds a null character (%00), which no code and no text "
                 "of this plant does: open the page by its link."
             )
+        return self.get_response(request)
+
+
+class Alive:
+    """Answers monitors before anything that needs the database or a name it knows.
+
+    Else a database that is gone would be a page about an error, not an answer.
+    """
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        if request.path_info == "/alive":
+            return alive(request)
         return self.get_response(request)
 
 

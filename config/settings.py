@@ -79,6 +79,7 @@ INSTALLED_APPS = [
 MIDDLEWARE = [
     "django.middleware.security.SecurityMiddleware",
     "csp.middleware.CSPMiddleware",
+    "config.middleware.Alive",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "config.middleware.NoNullCharacters",
     "django.contrib.sessions.middleware.SessionMiddleware",

@@ -27,7 +27,8 @@ OPEN = {"login", "admin:login"}
 MOST_QUERIES = 20
 #: What no argument of an example is, by its type.
 UNKNOWN = {str: "nowhere", int: 999_999, date: date(2031, 5, 5)}
-#: Pages that ask for one thing and do it: who may not do it has no use for them.
+#: Pages that ask for one thing and do it: who may not do it has no use for them. And
+#: the running state, which is for those who can act on it.
 FORMS = frozenset(
     {
         "area_add",
@@ -66,6 +67,7 @@ FORMS = frozenset(
         "routine_steps",
         "routine_spread",
         "routine_first_due",
+        "running",
     }
 )
 

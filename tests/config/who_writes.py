@@ -11,6 +11,7 @@ from django.utils.http import urlencode
 
 from tests.config.whole_site import EARLY, Site
 
+ADMINISTRATOR: set[str] = set()  # who may do everything, and nobody else
 PLANNER = {"planner"}
 LOGGERS = {"leader", "area_manager"}
 DECLARERS = {"planner", "plant_manager", "area_manager"}
@@ -366,6 +367,14 @@ def _shift(site: Site) -> dict[str, Write]:
     }
 
 
+def _running(site: Site) -> dict[str, Write]:
+    return {
+        "have work tried again": Write(
+            "running", (), {"attempt": site.aside.pk}, ADMINISTRATOR
+        )
+    }
+
+
 #: Which forms, and by what is done, an example of each.
 ROOMS = {
     "floor": _floor,
@@ -376,6 +385,7 @@ ROOMS = {
     "routines": _routines,
     "figures": _figures,
     "shift": _shift,
+    "running": _running,
 }
 
 

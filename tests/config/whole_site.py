@@ -3,14 +3,17 @@
 ``PAGES`` names an example of every address of the site, ``writes`` every form of it.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from datetime import date
 from decimal import Decimal
 from typing import Any
 
+from django.urls import reverse
+
 from cells.models import (
     AreaTarget,
+    Attempt,
     Bank,
     DayOff,
     OneOffShift,
@@ -82,6 +85,7 @@ class Site:
     night: ShiftPattern  # from next month on
     day_off: DayOff
     one_off: OneOffShift
+    aside: Attempt  # a nightly job that failed three times
     tasks: dict[str, Task] = field(default_factory=dict)  # open, by routine
 
 
@@ -122,6 +126,14 @@ def make_site() -> Site:
             starts_on=date(2026, 3, 14),
             starts_at=at("06:00", date(2026, 3, 14)),
             ends_at=at("12:00", date(2026, 3, 14)),
+        ),
+        aside=Attempt.objects.create(
+            piece="cells.jobs.extend_shifts",
+            words="The shifts of the next eight weeks",
+            tries=3,
+            began_at=at("02:00"),
+            process="a-host 4711",
+            set_aside_at=at("02:01"),
         ),
     )
     for routine, machine in _open_ones(site):
@@ -234,7 +246,7 @@ def pages(site: Site) -> dict[str, tuple[Any, ...]]:
             "machine_add readings calendar pattern_add day_off_add one_off_set trail "
             "stopped stop_start stops planned_stops reasons due complete_many alerts "
             "compliance routines routine_add plant ranking definitions my_shift "
-            "variants",
+            "variants running",
             (),
         ),
         **each("area_edit target_set area", area),
@@ -284,3 +296,32 @@ BUTTONS = {
     "reason_retire",
     "reason_offer",
 }
+
+#: Pages that look otherwise with a question after their address.
+ASKED = {
+    "shift": [
+        "cell=L1-10",
+        "cell=L1-10&log=stop",
+        "cell=L1-20&log=tally",
+        "cell=L1-20&log=count",
+        "cell=L1-10&log=breaks",
+    ],
+    "my_shift": ["choose=1"],
+    "stopped": ["cell=L1-10"],
+    "due": ["only=safety", "group=cell"],
+    "plant": ["period=today", "period=week"],
+    "line": ["basis=cells"],
+    "ranking": ["by=all&per=100h", "from=someday"],
+}
+#: Asked without one, it answers that there is nothing to record.
+ONLY_ASKED = {"complete_many"}
+
+
+def addresses(site: Site, names: Iterable[str]) -> Iterator[str]:
+    examples = pages(site)
+    for name in names:
+        address = reverse(name, args=examples[name])
+        if name not in ONLY_ASKED:
+            yield address
+        for question in ASKED.get(name, []):
+            yield f"{address}?{question}"
