@@ -14,7 +14,7 @@ from pytest_django import DjangoDbBlocker
 
 from cells.health import run_checks
 from config.demo.plant.account import NOW
-from config.demo.plant.files import write_plant
+from config.demo.plant.files_old import write_plant
 from config.loading import load
 from maintenance.models import Stop
 from maintenance.tasks import safety_overdue

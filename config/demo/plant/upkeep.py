@@ -6,7 +6,7 @@ from decimal import Decimal
 import numpy as np
 
 from config.demo.plant.layout import FIRST_DAY, LINES, TODAY, DemoCell
-from config.demo.plant.routines import COLUMNS, ROUTINES
+from config.demo.plant.routines_old import COLUMNS, ROUTINES
 from maintenance.planning.routine_rule import tolerance_days
 
 PLACED = date(2023, 9, 4)
