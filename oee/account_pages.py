@@ -18,6 +18,7 @@ from cells.templatetags.figures import day, percent
 from maintenance.models import Reason
 from oee.account_rows import AccountRow
 from oee.account_words import FLAG_WORDS
+from oee.freshness import rows_of
 from oee.ledger.classes import OWN
 from oee.ledger.flags import names
 from oee.ledger.sums import Sums
@@ -28,6 +29,9 @@ from oee.ranking_page import RankingPage
 from oee.rollups import BASES, Basis, combined, of_row
 from oee.so_far import PeriodAccounts
 from oee.templatetags.accounts import in_minutes, points
+
+#: Of an area's ranking; the rest is on the ranking page and in the file.
+FIRST_CELLS = 20
 
 
 class ReasonRow(NamedTuple):
@@ -58,7 +62,13 @@ class AccountPage:
     ) -> None:
         self.choice, self.period, self.now = choice, choice.period, now
         self.basis = basis
-        self.accounts = PeriodAccounts(self.period, now=now, **place)
+        self.accounts = PeriodAccounts(
+            self.period,
+            now=now,
+            area=place.get("area"),
+            line=place.get("line"),
+            cell=place.get("cell"),
+        )
 
     @property
     def bases(self) -> list[tuple[str, str, bool]]:
@@ -114,7 +124,8 @@ class AccountPage:
         stored = self.accounts.stored(self.basis).order_by().values_list("flags")
         found = dict.fromkeys(FLAG_WORDS, 0)
         running = ((row.flags, 1) for row in self.accounts.running_of(self.basis))
-        for flags, times in (*stored.annotate(Count("id")), *running):
+        counted = rows_of(stored.annotate(Count("id")))
+        for flags, times in (*counted, *running):
             for name in names(flags):
                 found[name] += times
         return [(FLAG_WORDS[name], times) for name, times in found.items() if times]
@@ -180,7 +191,9 @@ class AreaPage(AccountPage):
     def ranking(self) -> RankingPage:
         """Its cells by own lost time, of shifts that have ended."""
         period = self.period
-        return RankingPage(first=period.first, last=period.last, area=self.area)
+        return RankingPage(
+            first=period.first, last=period.last, area=self.area, shown=FIRST_CELLS
+        )
 
     @cached_property
     def days(self) -> list[AccountRow]:
@@ -258,7 +271,7 @@ class LinePage(AccountPage):
         stored = self.accounts.stored(self.basis).order_by()
         found: dict[int, int] = {}
         for shift, flags in (
-            *stored.values_list("shift", "flags").distinct(),
+            *rows_of(stored.values_list("shift", "flags").distinct()),
             *(
                 (row.shift_id, row.flags)
                 for row in self.accounts.running_of(self.basis)

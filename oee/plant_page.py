@@ -16,6 +16,7 @@ from maintenance.models import Reason
 from maintenance.planning.compliance import PmCompliance
 from maintenance.tasks import safety_overdue
 from oee.account_rows import AccountRow
+from oee.freshness import rows_of
 from oee.ledger.ranking import RankedCell, rank_cells
 from oee.ledger.sums import Sums, seconds
 from oee.models import CellShift
@@ -98,7 +99,7 @@ class AreaRow(AccountRow):
 class PlantPage:
     def __init__(self, period: Period, *, now: datetime) -> None:
         self.period, self.now = period, now
-        self.accounts = PeriodAccounts(period, now=now)
+        self.accounts = PeriodAccounts(period, now=now, cells=self.cells.values())
 
     @cached_property
     def areas(self) -> list[Area]:
@@ -125,7 +126,7 @@ class PlantPage:
         """Stored, counting points: of the four weeks before the period and of it."""
         first = self.period.first - FOUR_WEEKS
         stored = self.accounts.stored("counting", first=first)
-        return sums_by(stored, "area", "production_date")
+        return sums_by(stored, "area", "production_date", read=rows_of)
 
     @cached_property
     def of_cells(self) -> dict[int, dict[int, Sums]]:
@@ -137,7 +138,7 @@ class PlantPage:
 
     @cached_property
     def cells(self) -> dict[int, Cell]:
-        return Cell.objects.in_bulk()
+        return Cell.objects.order_by().select_related("line").in_bulk()
 
     @cached_property
     def reasons(self) -> dict[int, Reason]:
@@ -145,7 +146,21 @@ class PlantPage:
 
     @cached_property
     def taken(self) -> dict[int, ReasonTotals]:
-        return self.accounts.reasons()
+        """Of each area's worst cell."""
+        return self.accounts.reasons({cell.pk for cell, _ in self.worst.values()})
+
+    @cached_property
+    def worst(self) -> dict[int, tuple[Cell, RankedCell]]:
+        """By area: the cell that lost most by its own fault, where any lost some."""
+        found = {}
+        for area, of_cells in self.of_cells.items():
+            codes = {self.cells[pk].code: pk for pk in of_cells}
+            ranked = rank_cells(
+                {code: of_cells[pk] for code, pk in codes.items()}, by="own"
+            )
+            if ranked and ranked[0].own_lost_us:
+                found[area] = (self.cells[codes[ranked[0].cell]], ranked[0])
+        return found
 
     @cached_property
     def bodies(self) -> dict[int, Bodies]:
@@ -210,15 +225,9 @@ class PlantPage:
         return [days[day].oee for day in shown]
 
     def _worst(self, area: int) -> Worst | None:
-        of_cells = self.of_cells.get(area, {})
-        codes = {self.cells[pk].code: pk for pk in of_cells}
-        ranked = rank_cells(
-            {code: of_cells[pk] for code, pk in codes.items()}, by="own"
-        )
-        if not ranked or not ranked[0].own_lost_us:
+        if area not in self.worst:
             return None
-        first = ranked[0]
-        cell = self.cells[codes[first.cell]]
+        cell, first = self.worst[area]
         cause, cause_s = self._cause(first, cell)
         return Worst(
             cell=cell, lost_s=seconds(first.own_lost_us), cause=cause, cause_s=cause_s

@@ -1,12 +1,13 @@
 """Which cells lost most of their planned time, how often, and mostly for what."""
 
+import json
 from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import date
-from typing import Literal
+from typing import Any, Literal
 
-from django.db.models import QuerySet
+from django.db.models import Aggregate, QuerySet, TextField
 
 from cells.models import Area, Cell, Line
 from maintenance.models import Reason
@@ -14,7 +15,7 @@ from oee.ledger.classes import OWN
 from oee.ledger.ranking import RankedCell, rank_cells
 from oee.ledger.sums import Sums
 from oee.models import CellShift
-from oee.rollups import accounts, sums_by
+from oee.rollups import Read, accounts, sums_by
 
 RankBy = Literal["own", "all"]
 
@@ -28,17 +29,11 @@ class ReasonTotals:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Ranked:
-    """A cell's row of the ranking."""
+class Placed:
+    """A cell's place in the ranking."""
 
     cell: Cell
     place: RankedCell
-    stops: int  # own: those that began in the range, and the times of the tallies
-    top_reason: Reason | None  # of own fault, the one with most seconds
-    top_reason_s: int
-    top_of_all: Reason | None  # of any class
-    top_of_all_s: int
-    own_stops_s: Counter[str]  # by own loss class, also of shifts without a count
 
     @property
     def rank(self) -> int:
@@ -49,44 +44,100 @@ class Ranked:
         return self.place.sums
 
 
-def rank(
-    *,
-    first: date,
-    last: date,
-    by: RankBy = "own",
-    area: Area | None = None,
-    line: Line | None = None,
-    cells: Mapping[int, Cell] | None = None,
-    reasons: Mapping[int, Reason] | None = None,
-) -> list[Ranked]:
-    """The cells with planned time in these dates, the one that lost most first.
+@dataclass(frozen=True, kw_only=True)
+class Ranked(Placed):
+    """A cell's row of the ranking: its place, and what it lost the time to."""
+
+    stops: int  # own: those that began in the range, and the times of the tallies
+    top_reason: Reason | None  # of own fault, the one with most seconds
+    top_reason_s: int
+    top_of_all: Reason | None  # of any class
+    top_of_all_s: int
+    own_stops_s: Counter[str]  # by own loss class, also of shifts without a count
+
+
+class Ranking:
+    """Of the cells with planned time in these dates.
 
     ``cells`` and ``reasons``: all of them by id, where they have been read already.
     """
-    rows = accounts(
-        first=first,
-        last=last,
-        area=None if area is None else area.pk,
-        line=None if line is None else line.pk,
-    )
-    sums = {cell: sums for (cell,), sums in sums_by(rows, "cell").items()}
-    if cells is None:
-        # All of them: a list of some hundred ids costs more than it saves.
-        cells = Cell.objects.select_related("line__area").in_bulk()
-    if reasons is None:
-        reasons = Reason.objects.in_bulk()
-    by_code = {cells[pk].code: cells[pk] for pk in sums}
-    places = rank_cells({code: sums[by_code[code].pk] for code in by_code}, by=by)
-    totals = reason_totals(rows)
-    return [_ranked(by_code[place.cell], place, totals, reasons) for place in places]
+
+    def __init__(
+        self,
+        *,
+        first: date,
+        last: date,
+        by: RankBy = "own",
+        area: Area | None = None,
+        line: Line | None = None,
+        cells: Mapping[int, Cell] | None = None,
+        reasons: Mapping[int, Reason] | None = None,
+        read: Read = list,
+    ) -> None:
+        self.rows = accounts(
+            first=first,
+            last=last,
+            area=None if area is None else area.pk,
+            line=None if line is None else line.pk,
+        )
+        self.by, self.read = by, read
+        self._cells, self._reasons = cells, reasons
+
+    def placed(self) -> list[Placed]:
+        """All of them, the one that lost most first."""
+        by_cell = sums_by(self.rows, "cell", read=self.read)
+        # All cells: a list of some hundred ids costs more than it saves.
+        cells = self._cells
+        if cells is None:
+            cells = Cell.objects.select_related("line__area").in_bulk()
+        by_code = {cells[pk].code: (cells[pk], sums) for (pk,), sums in by_cell.items()}
+        places = rank_cells(
+            {code: sums for code, (_, sums) in by_code.items()}, by=self.by
+        )
+        return [Placed(cell=by_code[one.cell][0], place=one) for one in places]
+
+    def explained(self, placed: Iterable[Placed]) -> list[Ranked]:
+        """With their reasons, which cost most to read: so ask for those shown."""
+        placed = list(placed)
+        reasons = self._reasons
+        if reasons is None:
+            reasons = Reason.objects.in_bulk()
+        shown = self.rows.filter(cell__in=sorted(one.cell.pk for one in placed))
+        totals = reason_totals(shown, read=self.read)
+        return [
+            _ranked(one, totals.get(one.cell.pk, ReasonTotals()), reasons)
+            for one in placed
+        ]
 
 
-def reason_totals(rows: QuerySet[CellShift]) -> dict[int, ReasonTotals]:
-    """By cell id, in one pass over the stored rows."""
+def rank(**asked: Any) -> list[Ranked]:
+    """Every row of the ranking that is asked for as ``Ranking`` is."""
+    ranking = Ranking(**asked)
+    return ranking.explained(ranking.placed())
+
+
+class _JoinedTexts(Aggregate):
+    """The JSON of many rows with commas between: read and parsed as one list."""
+
+    output_field = TextField()
+
+    def as_sqlite(self, *args: Any, **extra: Any) -> tuple[str, Any]:
+        return self.as_sql(*args, template="GROUP_CONCAT(%(expressions)s)", **extra)
+
+    def as_postgresql(self, *args: Any, **extra: Any) -> tuple[str, Any]:
+        template = "STRING_AGG((%(expressions)s)::text, ',')"
+        return self.as_sql(*args, template=template, **extra)
+
+
+def reason_totals(
+    rows: QuerySet[CellShift], *, read: Read = list
+) -> dict[int, ReasonTotals]:
+    """By cell id."""
     found: dict[int, ReasonTotals] = {}
-    told = rows.order_by().exclude(reasons={}).values_list("cell", "reasons")
-    for cell, reasons in told.iterator(chunk_size=5000):
-        add_reasons(found, cell, reasons)
+    by_cell = rows.order_by().values_list("cell")
+    for cell, told in read(by_cell.annotate(told=_JoinedTexts("reasons"))):
+        for reasons in json.loads(f"[{told}]"):
+            add_reasons(found, cell, reasons)
     return found
 
 
@@ -113,12 +164,8 @@ def top(
 
 
 def _ranked(
-    cell: Cell,
-    place: RankedCell,
-    totals_by_cell: Mapping[int, ReasonTotals],
-    reasons: Mapping[int, Reason],
+    placed: Placed, totals: ReasonTotals, reasons: Mapping[int, Reason]
 ) -> Ranked:
-    totals = totals_by_cell.get(cell.pk, ReasonTotals())
     own = top(totals, reasons, own=True)
     any_class = top(totals, reasons, own=False)
     own_stops_s: Counter[str] = Counter()
@@ -126,8 +173,8 @@ def _ranked(
         if reasons[reason].loss_class in OWN:
             own_stops_s[reasons[reason].loss_class] += seconds
     return Ranked(
-        cell=cell,
-        place=place,
+        cell=placed.cell,
+        place=placed.place,
         stops=sum(
             times
             for reason, times in totals.times.items()

@@ -6,13 +6,16 @@ from datetime import date
 from functools import cached_property
 from typing import Literal
 
+from django.core.paginator import Page, Paginator
+
 from cells.drawing import Part
 from cells.models import Area, Cell
 from maintenance.models import Reason
 from oee.account_words import parts_of
+from oee.freshness import rows_of
 from oee.ledger.classes import DONE_TO, OWN
 from oee.ledger.sums import Sums, seconds
-from oee.ranking import RankBy, Ranked, rank
+from oee.ranking import Placed, RankBy, Ranked, Ranking
 from oee.result_files import RANKING_HEADER, exact_seconds, ranking_rows
 
 Per = Literal["total", "100h"]
@@ -21,6 +24,8 @@ BY: dict[RankBy, str] = {"own": "own fault", "all": "all lost time"}
 PER: dict[Per, str] = {"total": "in total", "100h": "per 100 planned hours"}
 #: Planned time below which a rank says little (common practice).
 LEAST_EXPOSURE_S = 40 * 3600
+#: On one page; the rest is on the pages after it, and all of them in the file.
+SHOWN = 50
 HEADER = (
     *RANKING_HEADER,
     *(f"{name}_s" for name in (*OWN, "reject", *DONE_TO)),
@@ -28,21 +33,23 @@ HEADER = (
 
 
 @dataclass(frozen=True, kw_only=True)
-class RankingRow:
-    ranked: Ranked
+class PlacedRow:
+    """What a cell lost, and how long it was meant to run."""
+
+    placed: Placed
     by: RankBy
 
     @property
     def cell(self) -> Cell:
-        return self.ranked.cell
+        return self.placed.cell
 
     @property
     def sums(self) -> Sums:
-        return self.ranked.sums
+        return self.placed.sums
 
     @property
     def planned_s(self) -> int:
-        return self.ranked.place.busy_s
+        return self.placed.place.busy_s
 
     @property
     def lost_s(self) -> float | None:
@@ -51,21 +58,21 @@ class RankingRow:
 
     @property
     def own_lost_s(self) -> float:
-        return seconds(self.ranked.place.own_lost_us)
+        return seconds(self.placed.place.own_lost_us)
 
     @property
     def all_lost_s(self) -> float | None:
-        return seconds(self.ranked.place.all_lost_us)
+        return seconds(self.placed.place.all_lost_us)
 
     @property
     def slow_s(self) -> float | None:
-        return seconds(self.ranked.place.slow_us)
+        return seconds(self.placed.place.slow_us)
 
     @property
     def per_100_h(self) -> float | None:
         """Minutes per 100 planned hours; of all lost time, over counted shifts."""
         if self.by == "own":
-            return self.ranked.place.per_100_h
+            return self.placed.place.per_100_h
         if self.all_lost_s is None:
             return None
         return self.all_lost_s / 60 / (self.sums.busy_s / 3600 / 100)
@@ -78,6 +85,13 @@ class RankingRow:
     @property
     def is_thin(self) -> bool:
         return self.planned_s < LEAST_EXPOSURE_S
+
+
+@dataclass(frozen=True, kw_only=True)
+class RankingRow(PlacedRow):
+    """With what the time was lost to."""
+
+    ranked: Ranked
 
     @property
     def cause(self) -> Reason | None:
@@ -105,49 +119,79 @@ class RankingPage:
         area: Area | None = None,
         cells: Mapping[int, Cell] | None = None,
         reasons: Mapping[int, Reason] | None = None,
+        shown: int = SHOWN,
+        page: str | None = None,
     ) -> None:
-        """``cells`` and ``reasons`` as ``rank`` takes them."""
+        """``cells`` and ``reasons`` as ``Ranking`` takes them; ``shown``: at once."""
         self.first, self.last, self.area = first, last, area
         self.by, self.per = by, per
-        self.cells, self.reasons = cells, reasons
+        self._shown, self._asked_page = shown, page
+        self._ranking = Ranking(
+            first=first,
+            last=last,
+            by=by,
+            area=area,
+            cells=cells,
+            reasons=reasons,
+            read=rows_of,
+        )
 
     @cached_property
-    def rows(self) -> list[RankingRow]:
-        ranked = rank(
-            first=self.first,
-            last=self.last,
-            by=self.by,
-            area=self.area,
-            cells=self.cells,
-            reasons=self.reasons,
-        )
-        rows = [RankingRow(ranked=row, by=self.by) for row in ranked]
+    def placed(self) -> list[PlacedRow]:
+        """Every cell, in order."""
+        rows = [PlacedRow(placed=one, by=self.by) for one in self._ranking.placed()]
         return rows if self.per == "total" else _by_rate(rows)
 
-    @property
-    def longest_s(self) -> float:
-        """What the full length of a bar stands for."""
-        return max((row.lost_s or 0 for row in self.rows), default=0)
+    @cached_property
+    def page(self) -> Page[PlacedRow]:
+        return Paginator(self.placed, self._shown).get_page(self._asked_page)
+
+    @cached_property
+    def _explained(self) -> list[RankingRow]:
+        """The first of all, whom the page's sentence is about, and those shown."""
+        return self._explain([*self.placed[:1], *self.page.object_list])
 
     @property
+    def worst(self) -> RankingRow | None:
+        return next(iter(self._explained), None)
+
+    @property
+    def rows(self) -> list[RankingRow]:
+        """Those shown."""
+        return self._explained[1:]
+
+    @cached_property
+    def longest_s(self) -> float:
+        """What the full length of a bar stands for."""
+        return max((row.lost_s or 0 for row in self.placed), default=0)
+
+    @cached_property
     def thin(self) -> int:
-        return sum(row.is_thin for row in self.rows)
+        return sum(row.is_thin for row in self.placed)
 
     @property
     def all_thin(self) -> bool:
         """The period is short, so it is said once and not of every cell."""
-        return bool(self.rows) and self.thin == len(self.rows)
+        return bool(self.placed) and self.thin == len(self.placed)
 
     def file_rows(self) -> Iterator[tuple[object, ...]]:
-        """Under HEADER."""
-        figures = ranking_rows(row.ranked for row in self.rows)
-        for row, of_ranking in zip(self.rows, figures, strict=True):
+        """Every cell, under HEADER."""
+        rows = self._explain(self.placed)
+        figures = ranking_rows(row.ranked for row in rows)
+        for row, of_ranking in zip(rows, figures, strict=True):
             own = (row.ranked.own_stops_s[name] for name in OWN)
             done_to = (getattr(row.sums, f"{name}_s") for name in DONE_TO)
             yield (*of_ranking, *own, exact_seconds(row.sums.reject_us), *done_to)
 
+    def _explain(self, rows: list[PlacedRow]) -> list[RankingRow]:
+        placed = [row.placed for row in rows]
+        return [
+            RankingRow(placed=one, ranked=one, by=self.by)
+            for one in self._ranking.explained(placed)
+        ]
 
-def _by_rate(rows: list[RankingRow]) -> list[RankingRow]:
+
+def _by_rate(rows: list[PlacedRow]) -> list[PlacedRow]:
     """Ranked anew by minutes per 100 planned hours; not known last, ties by code."""
     ordered = sorted(
         rows,
@@ -156,7 +200,7 @@ def _by_rate(rows: list[RankingRow]) -> list[RankingRow]:
     return [
         replace(
             row,
-            ranked=replace(row.ranked, place=replace(row.ranked.place, rank=place)),
+            placed=replace(row.placed, place=replace(row.placed.place, rank=place)),
         )
         for place, row in enumerate(ordered, start=1)
     ]

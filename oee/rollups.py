@@ -3,9 +3,9 @@
 The database sums whole columns; the ledger's ``Sums`` divides once at the end.
 """
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from datetime import date
-from typing import Literal
+from typing import Any, Literal
 
 from django.db.models import Count, F, QuerySet, Sum
 
@@ -20,6 +20,8 @@ BASES: dict[Basis, str] = {
     "counting": "counting points: each line's counting cell",
     "cells": "all cells (diagnosis)",
 }
+#: How a question is put to the database: as it is, or by way of the cache.
+Read = Callable[[QuerySet[Any, Any]], Iterable[Any]]
 #: The columns of a stored row that the ledger sums.
 SECONDS = tuple(name for name in FIGURES if name not in ("counted", "flags"))
 
@@ -43,11 +45,15 @@ def accounts(
     return rows
 
 
-def counting_cells() -> QuerySet:
-    return Line.objects.exclude(counting_cell=None).values("counting_cell")
+def counting_cells() -> list[int]:
+    """Ids. As values in a question they let its answer be kept (``oee.freshness``)."""
+    counting = Line.objects.exclude(counting_cell=None).order_by("counting_cell")
+    return list(counting.values_list("counting_cell", flat=True))
 
 
-def sums_by(rows: QuerySet[CellShift], *keys: str) -> dict[tuple, Sums]:
+def sums_by(
+    rows: QuerySet[CellShift], *keys: str, read: Read = list
+) -> dict[tuple, Sums]:
     """The roll-up of each group of rows, by the values of these fields.
 
     Only cell-shifts with planned busy time enter; of those without a count only
@@ -68,7 +74,7 @@ def sums_by(rows: QuerySet[CellShift], *keys: str) -> dict[tuple, Sums]:
         )
     )
     found: dict[tuple, Sums] = {}
-    for group in groups:
+    for group in read(groups):
         key = tuple(group[name] for name in keys)
         part = _sums(group)
         found[key] = found[key] + part if key in found else part

@@ -1,26 +1,25 @@
 """The accounts of a period: the stored ones and, today, those of shifts that still run.
 
-A running shift is computed up to now through the same seam as the stored ledger and
-never stored, so "today so far" and tomorrow's "yesterday" follow one rule.
+What is stored is kept in the cache until the ledger changes (``oee.freshness``).
 """
 
 from collections import Counter
+from collections.abc import Collection, Iterable
 from datetime import date, datetime
 from functools import cached_property
+from typing import Any
 
-import numpy as np
-from django.db.models import F, Q, QuerySet
+from django.db.models import Count, Max, QuerySet
 
-from cells.models import Shift
-from oee.inputs import gather
-from oee.ledger.account import compute_accounts
+from cells.models import Cell, Shift
+from oee.freshness import rows_of
 from oee.ledger.classes import LOSS_CLASSES
 from oee.ledger.sums import Sums
 from oee.models import CellShift
 from oee.periods import Period
 from oee.ranking import ReasonTotals, add_reasons, reason_totals
-from oee.results import FIGURES, reason_seconds
-from oee.rollups import Basis, accounts, counting_cells, of_row, sums_by
+from oee.rollups import Basis, accounts, of_row, sums_by
+from oee.running import RunningShift, running_rows
 
 
 class PeriodAccounts:
@@ -34,8 +33,10 @@ class PeriodAccounts:
         area: int | None = None,
         line: int | None = None,
         cell: int | None = None,
+        cells: Iterable[Cell] | None = None,
     ) -> None:
-        self.period, self.now = period, now
+        """``cells``: all of the plant with their lines, where they have been read."""
+        self.period, self.now, self._given = period, now, cells
         self.place = {"area": area, "line": line, "cell": cell}
 
     def stored(
@@ -45,40 +46,83 @@ class PeriodAccounts:
         rows = accounts(
             first=first or self.period.first,
             last=self.period.last,
-            basis=basis,
             area=self.place["area"],
             line=self.place["line"],
         )
+        if basis == "counting":
+            rows = rows.filter(cell__in=self._counting)
         if self.place["cell"] is not None:
             rows = rows.filter(cell=self.place["cell"])
-        if self.period.reaches_today:
+        if self._unended:
             # One that ran on after it was stored is computed up to now instead.
-            rows = rows.exclude(shift__ends_at__gt=self.now)
+            rows = rows.exclude(shift__in=[shift.pk for shift in self._unended])
         return rows
+
+    @cached_property
+    def _unended(self) -> list[Shift]:
+        """Of the period: those that run, and those still to come."""
+        if not self.period.reaches_today:
+            return []
+        dates = (self.period.first, self.period.last)
+        shifts = Shift.objects.filter(
+            production_date__range=dates, ends_at__gt=self.now
+        )
+        wanted = {
+            "line__area": self.place["area"],
+            "line": self.place["line"],
+            "line__cells": self.place["cell"],
+        }
+        here = {field: pk for field, pk in wanted.items() if pk is not None}
+        marks = {"newest": Max("stalemark"), "marks": Count("stalemark")}
+        known = shifts.filter(**here).annotate(**marks)
+        return list(known.select_related("line").order_by("pk"))
 
     @cached_property
     def running(self) -> list[CellShift]:
         """Rows that are not stored: the running shifts of all cells up to now."""
-        if not self.period.reaches_today:
-            return []
-        return [
-            row
-            for row in running_rows(now=self.now, **self.place)
-            if self.period.first <= row.production_date <= self.period.last
-        ]
+        begun = [shift for shift in self._unended if shift.starts_at <= self.now]
+        rows = running_rows(map(self._as_running, begun), now=self.now)
+        cell = self.place["cell"]
+        return [row for row in rows if cell is None or row.cell_id == cell]
+
+    def _as_running(self, shift: Any) -> RunningShift:
+        """``shift``: with what ``_unended`` knows of its marks."""
+        on = shift.production_date
+        return RunningShift(
+            shift=shift.pk,
+            line=shift.line_id,
+            area=shift.line.area_id,
+            production_date=on,
+            marks=(shift.newest, shift.marks),
+            cells=tuple(
+                cell.pk
+                for cell in self._cells
+                if cell.line_id == shift.line_id
+                and (cell.retired_on is None or cell.retired_on > on)
+            ),
+        )
 
     @cached_property
-    def _counting(self) -> set[int]:
-        return set(counting_cells().values_list("counting_cell", flat=True))
+    def _cells(self) -> list[Cell]:
+        if self._given is not None:
+            return sorted(self._given, key=lambda cell: cell.pk)
+        cells = Cell.objects.order_by("pk").select_related("line")
+        return list(cells.only("retired_on", "line__counting_cell"))
+
+    @cached_property
+    def _counting(self) -> list[int]:
+        counting = {cell.line.counting_cell_id for cell in self._cells}
+        return sorted(pk for pk in counting if pk is not None)
 
     def running_of(self, basis: Basis) -> list[CellShift]:
         if basis == "cells" or not self.running:
             return self.running
-        return [row for row in self.running if row.cell_id in self._counting]
+        counting = set(self._counting)
+        return [row for row in self.running if row.cell_id in counting]
 
     def sums_by(self, *keys: str, basis: Basis = "cells") -> dict[tuple, Sums]:
         """``keys`` among area, line, cell, shift and production_date."""
-        found = sums_by(self.stored(basis), *keys)
+        found = sums_by(self.stored(basis), *keys, read=rows_of)
         for row in self.running_of(basis):
             key = tuple(_value(row, name) for name in keys)
             found[key] = found.get(key, Sums()) + of_row(row)
@@ -99,11 +143,15 @@ class PeriodAccounts:
                 found.setdefault(key, Counter()).update(stopped)
         return found
 
-    def reasons(self) -> dict[int, ReasonTotals]:
-        """By cell id."""
-        found = reason_totals(self.stored())
+    def reasons(self, cells: Collection[int] | None = None) -> dict[int, ReasonTotals]:
+        """By cell id; of these cells, or of all."""
+        rows = self.stored()
+        if cells is not None:
+            rows = rows.filter(cell__in=sorted(cells))
+        found = reason_totals(rows, read=rows_of)
         for row in self.running:
-            add_reasons(found, row.cell_id, row.reasons)
+            if cells is None or row.cell_id in cells:
+                add_reasons(found, row.cell_id, row.reasons)
         return found
 
 
@@ -111,50 +159,3 @@ def _value(row: CellShift, name: str) -> object:
     if name == "production_date":
         return row.production_date
     return getattr(row, f"{name}_id")
-
-
-def running_rows(
-    *,
-    now: datetime,
-    area: int | None = None,
-    line: int | None = None,
-    cell: int | None = None,
-) -> list[CellShift]:
-    """One row per cell whose shift runs now, computed up to now and not stored."""
-    standing = Q(line__cells__retired_on=None) | Q(
-        line__cells__retired_on__gt=F("production_date")
-    )
-    wanted = {"line__area": area, "line": line, "line__cells": cell}
-    running = Shift.objects.filter(
-        standing,
-        starts_at__lte=now,
-        ends_at__gt=now,
-        line__cells__isnull=False,
-        **{field: pk for field, pk in wanted.items() if pk is not None},
-    )
-    pairs = running.values_list("line__cells", "pk", "production_date", "line__area")
-    known = {(cell, shift): (date, of) for cell, shift, date, of in pairs}
-    if not known:
-        return []
-    gathered = gather(known, until=now)
-    computed = compute_accounts(gathered.inputs)
-    reasons = reason_seconds(gathered, computed)
-    figures = {name: np.asarray(getattr(computed, name)).tolist() for name in FIGURES}
-    keys = gathered.cell_shifts[["cell", "shift", "line"]]
-    rows = []
-    for place, (cell_id, shift_id, line_id) in enumerate(
-        keys.itertuples(index=False, name=None)
-    ):
-        production_date, area_id = known[cell_id, shift_id]
-        rows.append(
-            CellShift(
-                cell_id=cell_id,
-                shift_id=shift_id,
-                line_id=line_id,
-                area_id=area_id,
-                production_date=production_date,
-                reasons=reasons.get(place, {}),
-                **{name: values[place] for name, values in figures.items()},
-            )
-        )
-    return rows

@@ -46,7 +46,11 @@ def plant(request: HttpRequest) -> HttpResponse:
         return csv_response("areas", HEADER, _rows(page))
     last = of_preset(USUAL, choice.period.today)
     ranking = RankingPage(
-        first=last.first, last=last.last, cells=page.cells, reasons=page.reasons
+        first=last.first,
+        last=last.last,
+        cells=page.cells,
+        reasons=page.reasons,
+        shown=FIRST_CELLS,
     )
     context = {
         "page": page,
@@ -55,7 +59,6 @@ def plant(request: HttpRequest) -> HttpResponse:
         "periods": (YESTERDAY, TODAY, WEEK),
         "finality": finality(page.period, now=now, zone=request.plant.zone),  # type: ignore[attr-defined]
         "ranking": ranking,
-        "first_rows": ranking.rows[:FIRST_CELLS],
         "ranked_period": last,
         "csv_url": csv_url(request),
     }

@@ -3,7 +3,6 @@
 from collections.abc import Mapping
 from typing import Any
 
-from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_safe
@@ -13,8 +12,6 @@ from cells.models import Area
 from cells.views.doors import csv_url
 from oee.ranking_page import BY, HEADER, PER, RankingPage
 from oee.views.asked import kept, one_of, period_of, refused_file, status_of
-
-PAGE = 50
 
 
 @require_safe
@@ -30,6 +27,7 @@ def ranking(request: HttpRequest) -> HttpResponse:
         by=one_of(request, "by", BY, faults),
         per=one_of(request, "per", PER, faults),
         area=areas.get(asked_area),
+        page=request.GET.get("page"),
     )
     if "csv" in request.GET:
         if faults:
@@ -37,7 +35,6 @@ def ranking(request: HttpRequest) -> HttpResponse:
         return csv_response("ranking", HEADER, page.file_rows())
     context = {
         "page": page,
-        "rows": Paginator(page.rows, PAGE).get_page(request.GET.get("page")),
         "choice": choice,
         "period": choice.period,
         "faults": faults,

@@ -1,6 +1,7 @@
 """Every address of the site: who gets in, what it costs, who may write."""
 
 import re
+from collections import Counter
 from collections.abc import Callable, Iterator
 from dataclasses import fields
 from datetime import date
@@ -13,6 +14,7 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.urls import URLPattern, URLResolver, get_resolver, reverse
 
+from maintenance.models import Reason, Stop
 from tests.builders import NOW, People
 from tests.config.tables import amounts, everything
 from tests.config.who_writes import ROOMS, writes
@@ -23,8 +25,11 @@ pytestmark = pytest.mark.django_db
 ROLES = {role.name for role in fields(People)}
 SIGN_IN = "/sign-in/"
 #: Nobody has to be signed in for these. Static files are served before Django.
-OPEN = {"login", "admin:login"}
+OPEN = {"login", "admin_sign_in", "admin:login"}
 MOST_QUERIES = 20
+#: What the accounts of running shifts need beyond that, however many lines there are.
+RUNNING_QUERIES = 9
+WITH_PERIOD = ("plant", "ranking", "area", "line", "cell_account")
 #: What no argument of an example is, by its type.
 UNKNOWN = {str: "nowhere", int: 999_999, date: date(2031, 5, 5)}
 #: Pages that ask for one thing and do it: who may not do it has no use for them. And
@@ -131,6 +136,16 @@ def refusals(answer: Any) -> Any:
     return answer.status_code, form.errors if form is not None else ""
 
 
+def costs(name: str, queries: CaptureQueriesContext) -> str:
+    """How many questions an answer took, and which ones differ in their values only."""
+    shapes = Counter(
+        re.sub(r"'[^']*'|\b\d+(\.\d+)?\b", "?", query["sql"])
+        for query in queries.captured_queries
+    )
+    repeated = [f"{times} × {sql}" for sql, times in shapes.items() if times > 1]
+    return "\n".join([f"{name}: {len(queries)} questions.", *repeated])
+
+
 def people(site: Site) -> dict[str, Any]:
     return {role: getattr(site.cast.people, role) for role in ROLES}
 
@@ -164,9 +179,37 @@ def test_every_page_opens_for_everyone_signed_in_and_changes_nothing(
             assert answer.status_code in (200, 403), (name, answer.status_code)
         else:
             assert answer.status_code in (200, 302), (name, answer.status_code)
-        assert len(queries) <= MOST_QUERIES, (name, len(queries))
+        assert len(queries) <= MOST_QUERIES, costs(name, queries)
         assert answer["Content-Security-Policy"], name
     assert everything() == before
+
+
+@pytest.mark.parametrize("period", ["today", "yesterday", "week", "28"])
+def test_no_period_costs_more_questions(
+    period: str, site: Site, client_of: Callable[[Any], Client]
+) -> None:
+    """Whoever comes first in a minute computes the running shifts for everybody."""
+    client = client_of(site.cast.people.plant_manager)
+    running = RUNNING_QUERIES if period in ("today", "week") else 0
+    for name in WITH_PERIOD:
+        address = f"{example(name, site)}?period={period}"
+        for most in (MOST_QUERIES + running, MOST_QUERIES):
+            with CaptureQueriesContext(connection) as queries:
+                assert client.get(address).status_code == 200, address
+            assert len(queries) <= most, costs(address, queries)
+
+
+def test_a_question_asked_twice_is_named() -> None:
+    with CaptureQueriesContext(connection) as queries:
+        for pk in (1, 22):
+            Stop.objects.filter(pk=pk).exists()
+        Reason.objects.exists()
+    first, *repeated = costs("a page", queries).splitlines()
+
+    assert first == "a page: 3 questions."
+    assert len(repeated) == 1
+    assert repeated[0].startswith("2 × SELECT")
+    assert "maintenance_stop" in repeated[0]
 
 
 def test_a_form_that_one_may_not_use_is_refused_with_a_sentence(

@@ -356,11 +356,3 @@ def test_the_page_asks_the_database_few_questions(
     client = client_of(plant.people.plant_manager)
     with django_assert_max_num_queries(20):
         client.get(reverse("plant"))
-
-
-def test_running_shifts_cost_the_seams_own_questions_once(
-    plant: SimpleNamespace, client_of: Any, django_assert_max_num_queries: Any
-) -> None:
-    client = client_of(plant.people.plant_manager)
-    with django_assert_max_num_queries(29):
-        client.get(reverse("plant") + "?period=today")

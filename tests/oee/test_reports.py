@@ -185,7 +185,7 @@ def test_a_shift_without_a_count_is_in_coverage_and_own_lost_only(
     an_account(cast.cells[2], cast.early, breakdown_s=600, **counted).save()
     an_account(cast.cells[2], cast.late, breakdown_s=60, people_s=900).save()
 
-    with django_assert_num_queries(2):
+    with django_assert_num_queries(3):
         (row,) = roll_up(by="line", every="day", first=MONDAY, last=MONDAY)
 
     assert (row.sums.reported, row.sums.expected) == (1, 2)
