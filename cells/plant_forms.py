@@ -9,7 +9,9 @@ from typing import Any
 
 from django import forms
 from django.core.exceptions import ValidationError
+from django.db.models import Model
 
+from cells.edits import CHANGED_MEANWHILE, newest_change
 from cells.moment_forms import AsksWhich
 from cells.working_time.plant_time import FIRST_YEAR, LAST_YEAR
 
@@ -98,3 +100,25 @@ class WhyForm(PlantForm):
     """Nothing to enter but the reason."""
 
     why = WhyField()
+
+
+class CorrectsRecord(PlantForm):
+    """Carries what its page showed of a record, so that nobody overwrites it unseen.
+
+    ``facts()`` then hold ``seen``, for the verb; see ``cells.edits``.
+    """
+
+    seen = forms.IntegerField(widget=forms.HiddenInput, required=False)
+
+    def __init__(self, *args: Any, record: Model | None, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        if record is not None and not self.is_bound:
+            self.initial["seen"] = newest_change(record)
+
+    def add_error(self, field: str | None, error: Any) -> None:
+        for one in getattr(error, "error_list", []):
+            if one.code == CHANGED_MEANWHILE:
+                # Refused with both versions: what is sent next is meant.
+                seen = {self.add_prefix("seen"): str(one.params["seen"])}
+                self.data = {**dict(self.data.items()), **seen}
+        super().add_error(field, error)

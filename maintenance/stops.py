@@ -18,6 +18,7 @@ from django.core.exceptions import ValidationError
 from django.db import transaction
 
 from cells import clock, stale, trail
+from cells.edits import merged
 from cells.models import Cell
 from cells.templatetags.figures import moment
 from maintenance import refs, stop_rules
@@ -152,13 +153,17 @@ def correct_stop(
     by: User | None,
     long_ok: bool = False,
     door: str = "page",
+    seen: int | None = None,
 ) -> Stop:
-    """``changes``: any of FACTS with their new values; the trail keeps the old ones."""
+    """``changes``: any of FACTS with their new values; the trail keeps the old ones.
+
+    ``seen``: the newest change of the stop that the person knew of.
+    """
     _only(changes, FACTS)
     stop = _locked(stop, changes.get("cell"))
     changes = {
         field: value
-        for field, value in changes.items()
+        for field, value in merged(stop, changes, seen=seen).items()
         if getattr(stop, field) != value
     }
     if by is not None:

@@ -14,6 +14,7 @@ from django.core.exceptions import ValidationError
 from django.db import transaction
 
 from cells import clock, stale, trail
+from cells.edits import merged
 from cells.models import Cell, Shift
 from cells.templatetags.figures import moment
 from cells.working_time.plant_time import elapsed_s
@@ -74,12 +75,17 @@ def correct_tally(
     why: str,
     by: User | None,
     door: str = "page",
+    seen: int | None = None,
 ) -> Tally:
-    """``changes``: any of FACTS; the trail keeps the old ones."""
+    """``changes``: any of FACTS; the trail keeps the old ones.
+
+    ``seen``: the newest change of the tally that the person knew of.
+    """
     if unknown := sorted(set(changes) - set(FACTS)):
         raise TypeError(f"{', '.join(unknown)}: no fact of a tally that can change")
     lock_cells(tally.cell, changes.get("cell"))
     tally = _locked(tally)
+    changes = merged(tally, changes, seen=seen)
     if by is not None:
         need_to_correct_tally(by, tally)
         need_to_log_stop(by, changes.get("cell", tally.cell), tally.shift.ends_at)
@@ -120,17 +126,18 @@ def withdraw_tally(
 
 def faults(tally: Tally) -> dict[str, str]:
     """What cannot be true of a tally, by field; asks nothing of other tallies."""
-    length = elapsed_s(tally.shift.starts_at, tally.shift.ends_at)
+    cell, shift, reason = tally.cell, tally.shift, tally.reason
+    length = elapsed_s(shift.starts_at, shift.ends_at)
     found = {}
-    if tally.reason.loss_class == LossClass.PLANNED:
-        found["reason"] = stop_rules.planned_reason(tally.reason)
-    if tally.cell.line_id != tally.shift.line_id:
+    if reason.loss_class == LossClass.PLANNED:
+        found["reason"] = stop_rules.planned_reason(reason)
+    if cell.line_id != shift.line_id:
         found["cell"] = (
-            f"Cell {tally.cell} does not stand on line {tally.shift.line}, whose shift "
-            "this is: choose one of its cells."
+            f"Cell {cell} does not stand on line {shift.line}, whose shift this is: "
+            "choose one of its cells."
         )
-    if tally.shift.is_cancelled:
-        found["shift"] = f"Shift {tally.shift} is cancelled: it has no minutes to lose."
+    if shift.is_cancelled:
+        found["shift"] = f"Shift {shift} is cancelled: it has no minutes to lose."
     elif tally.seconds < 0 or tally.seconds > length:
         found["seconds"] = (
             f"{tally.seconds / 60:g} min is not between 0 and the {length // 60} min "

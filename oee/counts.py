@@ -15,6 +15,7 @@ from django.db import IntegrityError, transaction
 from django.db.models import Q
 
 from cells import clock, stale, trail
+from cells.edits import merged
 from cells.models import Cell, Line, Plant, Shift
 from cells.working_time.plant_time import local_date, to_wall
 from oee.models import Count, Variant
@@ -92,13 +93,21 @@ def correct_count(
     rework: int | None = None,
     scrap: int | None = None,
     door: str = "page",
+    seen: int | None = None,
 ) -> Count:
-    """Replace the numbers; the trail keeps the old ones. Returns the count."""
+    """Replace the numbers; the trail keeps the old ones. Returns the count.
+
+    ``seen``: the newest change of the count that the person knew of.
+    """
     count = _locked(count)
     if count.withdrawn:
         raise ValidationError(f"{count} is withdrawn: enter it again instead.")
     _need_to_change(count, by, why)
-    numbers = checked_numbers(total=total, good=good, rework=rework, scrap=scrap)
+    given = {"total": total, "good": good, "rework": rework, "scrap": scrap}
+    meant = merged(count, given, seen=seen)
+    numbers = checked_numbers(
+        **{name: meant.get(name, getattr(count, name)) for name in given}
+    )
     if trail.save_changes(count, numbers, by=by, why=why.strip(), door=door):
         _mark(count)
     return count

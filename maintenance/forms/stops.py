@@ -7,7 +7,7 @@ from django import forms
 
 from cells.models import Cell, Placement, Shift
 from cells.moment_forms import PlantMomentFormField
-from cells.plant_forms import PlantForm, WhyField
+from cells.plant_forms import CorrectsRecord, PlantForm, WhyField
 from maintenance.forms.fields import (
     AsksIfLong,
     CellChoiceField,
@@ -83,7 +83,7 @@ class StartStopForm(PlantForm):
     reason = forms.ModelChoiceField(queryset=Reason.objects.all())
 
 
-class CorrectStopForm(AsksIfLong):
+class CorrectStopForm(AsksIfLong, CorrectsRecord):
     """Those facts of a stop that this person may correct, and why."""
 
     cell = CellChoiceField(queryset=Cell.objects.none())
@@ -114,7 +114,7 @@ class CorrectStopForm(AsksIfLong):
     ) -> None:
         facts = [name for name in self.base_fields if hasattr(stop, name)]
         initial = {name: getattr(stop, name) for name in facts}
-        super().__init__(*args, **kwargs, initial=initial)
+        super().__init__(*args, **kwargs, initial=initial, record=stop)
         self._offer(stop)
         for name in [*facts, "position"]:
             if name not in may_change:
@@ -136,16 +136,11 @@ class CorrectStopForm(AsksIfLong):
     def facts(self) -> dict[str, Any]:
         """For ``correct_stop``: what was changed, and why."""
         asked = {"why": "", "long_ok": False, **super().facts()}
+        about = {name: asked.pop(name) for name in ("why", "long_ok", "seen")}
         changes = {
-            name: value
-            for name, value in asked.items()
-            if name in self.changed_data and name not in ("why", "long_ok")
+            name: value for name, value in asked.items() if name in self.changed_data
         }
-        return {
-            "changes": changes,
-            "why": asked["why"],
-            "long_ok": asked["long_ok"],
-        }
+        return {"changes": changes, **about}
 
 
 def position_field(cell: Cell, initial: str = "") -> forms.ChoiceField:

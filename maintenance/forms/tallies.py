@@ -5,7 +5,7 @@ from typing import Any
 from django import forms
 
 from cells.models import Cell, Shift
-from cells.plant_forms import PlantForm, WhyField
+from cells.plant_forms import CorrectsRecord, PlantForm, WhyField
 from maintenance.forms.fields import CellChoiceField, MinutesFormField, offer
 from maintenance.models import Reason, Tally
 
@@ -36,7 +36,7 @@ class TallyForm(PlantForm):
         return {"cell": self.of_cell, "shift": self.shift, **super().facts()}
 
 
-class CorrectTallyForm(PlantForm):
+class CorrectTallyForm(CorrectsRecord):
     """The numbers or the reason of a tally, and why they change."""
 
     reason = forms.ModelChoiceField(queryset=Reason.objects.none())
@@ -49,7 +49,7 @@ class CorrectTallyForm(PlantForm):
     def __init__(self, *args: Any, tally: Tally, **kwargs: Any) -> None:
         names = ("reason", "times", "seconds")
         initial = {name: getattr(tally, name) for name in names}
-        super().__init__(*args, **kwargs, initial=initial)
+        super().__init__(*args, **kwargs, initial=initial, record=tally)
         own = Reason.objects.filter(pk=tally.reason_id)
         offer(self, "reason", Reason.objects.for_stops() | own)
 

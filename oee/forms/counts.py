@@ -10,7 +10,7 @@ from django.db.models.functions import Coalesce
 
 from cells.models import Cell, Line
 from cells.moment_forms import PlantMomentFormField
-from cells.plant_forms import PlantForm, WhyField
+from cells.plant_forms import CorrectsRecord, PlantForm, WhyField
 from maintenance.forms.lists import WITHDRAWN, PeriodFilter
 from oee.models import Count, Variant
 
@@ -54,13 +54,13 @@ class CountNumbers(PlantForm):
             self.fields[name].widget.attrs["inputmode"] = "numeric"
 
 
-class CorrectCountForm(CountNumbers):
+class CorrectCountForm(CountNumbers, CorrectsRecord):
     why = WhyField(help_text="Stays in the trail of the count.")
 
     def __init__(self, *args: Any, count: Count | None, **kwargs: Any) -> None:
         names = CountNumbers.base_fields
         initial = {name: getattr(count, name) for name in names} if count else None
-        super().__init__(*args, initial=initial, **kwargs)
+        super().__init__(*args, initial=initial, record=count, **kwargs)
 
 
 class CountForm(CountNumbers):

@@ -92,6 +92,7 @@ def correct_tally(request: HttpRequest, page: ShiftPage) -> Refused:
             tally=tally,
             changes=form.changes(),  # type: ignore[attr-defined]
             why=form.cleaned_data["why"],
+            seen=form.cleaned_data["seen"],
             by=page.user,
         ),
         f"Tally “{tally.reason}” of {tally.cell} corrected.",
