@@ -68,6 +68,10 @@ app.conf.beat_schedule = {
         "task": "cells.jobs.extend_shifts",
         "schedule": PlantNight(hour=1, minute=10),
     },
+    "forget sign-ins": {
+        "task": "config.jobs.forget_sign_ins",
+        "schedule": PlantNight(hour=3, minute=20),
+    },
     "update tasks": {
         "task": "maintenance.jobs.update_tasks",
         "schedule": PlantNight(hour=2, minute=0),

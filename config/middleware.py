@@ -1,6 +1,7 @@
 """What no page has to think of."""
 
 from collections.abc import Callable
+from ipaddress import ip_address
 
 from django.core.exceptions import BadRequest
 from django.http import HttpRequest, HttpResponse
@@ -43,4 +44,7 @@ def address_behind_proxy(request: HttpRequest) -> str | None:
 
     Straight from this machine, without the proxy, it is whoever called.
     """
-    return request.headers.get("X-Real-IP") or request.META.get("REMOTE_ADDR")
+    try:
+        return str(ip_address(request.headers.get("X-Real-IP", "")))
+    except ValueError:
+        return request.META.get("REMOTE_ADDR")

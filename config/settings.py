@@ -186,11 +186,17 @@ AUTH_PASSWORD_VALIDATORS = [
 ]
 
 # A team shares a tablet, so one person's wrong guesses must not lock out the others.
+# config/sign_in.py says how the guesses before these five are slowed down.
 AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]
 AXES_FAILURE_LIMIT = 5
 AXES_COOLOFF_TIME = 0.25  # hours; the template says so in words
-AXES_LOCKOUT_TEMPLATE = "registration/locked_out.html"
+# Else whoever keeps guessing would keep a colleague out for ever.
+AXES_RESET_COOL_OFF_ON_FAILURE_DURING_LOCKOUT = False
+AXES_LOCKOUT_CALLABLE = "config.sign_in.locked_out"
 AXES_RESET_ON_SUCCESS = True
+# Who signed in when is kept nowhere, but for each person's last time.
+AXES_DISABLE_ACCESS_LOG = True
+AXES_ENABLE_ADMIN = False  # config/admin.py does it, with a trail
 AXES_VERBOSE = False
 
 # Read from the cache; without it, from the database as if there were none.

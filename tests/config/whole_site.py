@@ -242,10 +242,10 @@ def pages(site: Site) -> dict[str, tuple[Any, ...]]:
     night = (site.night.pk,)
     return {
         **each(
-            "home login logout registry registry_health area_add line_add cell_add "
-            "machine_add readings calendar pattern_add day_off_add one_off_set trail "
-            "stopped stop_start stops planned_stops reasons due complete_many alerts "
-            "compliance routines routine_add plant ranking definitions my_shift "
+            "home login logout admin_sign_in registry registry_health area_add "
+            "line_add cell_add machine_add readings calendar pattern_add day_off_add "
+            "one_off_set trail stopped stop_start stops planned_stops reasons due "
+            "complete_many alerts compliance routines routine_add plant ranking definitions my_shift "
             "variants running",
             (),
         ),
