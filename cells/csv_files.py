@@ -13,6 +13,7 @@ from datetime import date, datetime, time
 from decimal import Decimal
 from functools import partial
 from numbers import Integral
+from operator import getitem, itemgetter
 from typing import TYPE_CHECKING, Any, BinaryIO, NamedTuple
 
 from cells.csv_cells import shown
@@ -53,7 +54,8 @@ class Fault(NamedTuple):
         if self.line is not None:
             where.append(f"line {self.line}")
         if self.column:
-            where.append(f"column {self.column}")
+            plain = self.column.isprintable() and len(self.column) <= 60
+            where.append(f"column {self.column if plain else shown(self.column)}")
         return f"{', '.join(where)}: {self.reason}"
 
 
@@ -93,10 +95,14 @@ class Contract:
 
 
 def read_rows(
-    stream: BinaryIO, contract: Contract, faults: list[Fault]
+    stream: BinaryIO,
+    contract: Contract,
+    faults: list[Fault],
+    lines: dict[Any, int] | None = None,
 ) -> Iterator[tuple[int, Row]]:
     """Yield (line, row) for each good row; append what is wrong to `faults`.
 
+    `lines` is given the first line of each key (no tuple where it is one column).
     The line is the one on which the row starts, from 1. Every column of the contract
     has its value in the row. A fault in the header, in the encoding or in the quotes
     ends the reading; any other costs only its own row.
@@ -105,7 +111,8 @@ def read_rows(
         table = _table(stream)
         columns = _columns_of(table, contract, faults)
         if columns is not None:
-            yield from _good_rows(table, contract, columns, faults)
+            lines = {} if lines is None else lines
+            yield from _good_rows(table, contract, columns, faults, lines)
     except _UnreadableError as unreadable:
         faults.append(contract.fault(unreadable.line, "", unreadable.reason))
 
@@ -311,6 +318,7 @@ def _good_rows(
     contract: Contract,
     columns: list[Column],
     faults: list[Fault],
+    lines: dict[Any, int],
 ) -> Iterator[tuple[int, Row]]:
     names = [column.name for column in columns]
     values = [_Values(column) for column in columns]
@@ -319,20 +327,19 @@ def _good_rows(
         for column in contract.columns
         if column.name not in names
     }
-    lines_by_key: dict[tuple[Any, ...], int] = {}
+    key_of = itemgetter(*contract.key) if contract.key else None
     for line, cells in table:
         if len(cells) != len(names):
             faults.append(_wrong_width(line, cells, names, contract))
             continue
         try:
-            row = {n: v[cell] for n, v, cell in zip(names, values, cells, strict=True)}
+            row = dict(zip(names, map(getitem, values, cells), strict=True))
         except ValueError:
             faults.extend(_cell_faults(line, cells, values, contract))
             continue
         row.update(absent)
-        if contract.key:
-            key = tuple([row[name] for name in contract.key])
-            first = lines_by_key.setdefault(key, line)
+        if key_of is not None:
+            first = lines.setdefault(key_of(row), line)
             if first != line:
                 faults.append(_same_key(first, line, cells, names, contract))
                 continue

@@ -9,6 +9,7 @@ from django.db.models import Q
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
+from django.views.decorators.http import require_safe
 
 from cells import calendar, clock, rights, shifts
 from cells.downloads import csv_response
@@ -36,6 +37,7 @@ class Worked:
     all_lines: bool
 
 
+@require_safe
 def calendar_page(request: SignedIn) -> HttpResponse:
     """Of an area, or of one of its lines: ?area= and ?line=."""
     area, line = _place(request)

@@ -5,6 +5,7 @@ from datetime import date, timedelta
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
+from django.views.decorators.http import require_safe
 
 from cells import clock, panels, registry, rights, trail
 from cells.downloads import csv_response
@@ -16,6 +17,7 @@ from cells.views.doors import csv_url, door, sent
 CHANGES_SHOWN = 20
 
 
+@require_safe
 def cell(request: SignedIn, code: str) -> HttpResponse:
     cell = _cell(code)
     placements = Placement.objects.filter(cell=cell).select_related("machine")
@@ -45,6 +47,7 @@ def cell(request: SignedIn, code: str) -> HttpResponse:
     return render(request, "cells/cell.html", context)
 
 
+@require_safe
 def cell_short(request: SignedIn, code: str) -> HttpResponse:
     """What a label's QR code opens."""
     return redirect(get_object_or_404(Cell, code__iexact=code))

@@ -2,12 +2,14 @@
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
+from django.views.decorators.http import require_safe
 
 from cells.downloads import csv_response
 from cells.health import run_checks
 from cells.views.doors import csv_url
 
 
+@require_safe
 def registry_health(request: HttpRequest) -> HttpResponse:
     checks = run_checks()
     if "csv" in request.GET:

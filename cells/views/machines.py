@@ -5,6 +5,7 @@ from django.db.models import Prefetch
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
+from django.views.decorators.http import require_safe
 
 from cells import clock, meters, panels, placements, registry, rights, trail
 from cells.downloads import csv_response
@@ -44,6 +45,7 @@ def machine(request: SignedIn, serial: str) -> HttpResponse:
     return render(request, "cells/machine.html", context, status=status_of(form))
 
 
+@require_safe
 def machine_short(request: SignedIn, serial: str) -> HttpResponse:
     """What a label's QR code opens."""
     return redirect(get_object_or_404(Machine, serial__iexact=serial))

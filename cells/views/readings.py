@@ -9,6 +9,7 @@ from django.db.models import QuerySet
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
+from django.views.decorators.http import require_safe
 
 from cells import clock, meters, rights, trail
 from cells.downloads import csv_response
@@ -22,6 +23,7 @@ DAYS_SHOWN = 7
 MOST_SHOWN = 500
 
 
+@require_safe
 def readings(request: SignedIn) -> HttpResponse:
     """Those to be confirmed, all of them; then what was entered this week."""
     all_readings = Reading.objects.select_related("meter__machine", "by")

@@ -7,6 +7,7 @@ from django.db.models import Count, Prefetch, Q, QuerySet
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
+from django.views.decorators.http import require_safe
 
 from cells import clock, registry, rights
 from cells.downloads import csv_response
@@ -25,6 +26,7 @@ from cells.views.doors import csv_url, door, sent
 MACHINES_SHOWN = 50
 
 
+@require_safe
 def registry_page(request: SignedIn) -> HttpResponse:
     """Areas, lines and cells with what stands in them. ?q= finds, ?area= narrows."""
     wanted = request.GET.get("q", "").strip()

@@ -5,6 +5,7 @@ from collections.abc import Iterable
 from django.core.paginator import Paginator
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
+from django.views.decorators.http import require_safe
 
 from cells.downloads import csv_response
 from cells.models import Change
@@ -14,6 +15,7 @@ ROWS = 100
 MOST_IN_CSV = 100_000
 
 
+@require_safe
 def trail(request: HttpRequest) -> HttpResponse:
     changes = Change.objects.select_related("by")
     kind, record = request.GET.get("kind", ""), request.GET.get("record", "")

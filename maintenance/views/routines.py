@@ -5,6 +5,7 @@ from django.db.models import Count, Q
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
+from django.views.decorators.http import require_safe
 
 from cells import clock, trail
 from cells.downloads import csv_response
@@ -55,6 +56,7 @@ COLUMNS = (
 )
 
 
+@require_safe
 def routines(request: SignedIn) -> HttpResponse:
     open_ones = Q(tasks__done_at=None, tasks__closed_why="")
     late = open_ones & Q(tasks__latest__lt=clock.today())
@@ -74,6 +76,7 @@ def routines(request: SignedIn) -> HttpResponse:
     return render(request, "maintenance/routines.html", context)
 
 
+@require_safe
 def routine(request: SignedIn, code: str) -> HttpResponse:
     one = get_object_or_404(Routine, code=code)
     placements = verbs.machines_of(one)

@@ -8,34 +8,15 @@ from typing import Any
 
 import pytest
 import time_machine
-from django.urls import URLPattern, get_resolver, reverse
+from django.urls import URLPattern, get_resolver
 
 from tests.builders import NOW
-from tests.config.whole_site import BUTTONS, Site, make_site, pages
+from tests.config.whole_site import BUTTONS, Site, addresses, make_site
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
 WIDE = {"width": 1280, "height": 900}
 NARROW = {"width": 380, "height": 800}
-
-#: Pages that look otherwise with a question after their address.
-ASKED = {
-    "shift": [
-        "cell=L1-10",
-        "cell=L1-10&log=stop",
-        "cell=L1-20&log=tally",
-        "cell=L1-20&log=count",
-        "cell=L1-10&log=breaks",
-    ],
-    "my_shift": ["choose=1"],
-    "stopped": ["cell=L1-10"],
-    "due": ["only=safety", "group=cell"],
-    "plant": ["period=today", "period=week"],
-    "line": ["basis=cells"],
-    "ranking": ["by=all&per=100h", "from=someday"],
-}
-#: Asked without one, it answers that there is nothing to record.
-ONLY_ASKED = {"complete_many"}
 
 
 @pytest.fixture
@@ -61,16 +42,6 @@ def _patterns(found: list[Any]) -> Iterator[URLPattern]:
             yield one
         elif getattr(one, "app_name", None) != "admin":
             yield from _patterns(one.url_patterns)
-
-
-def addresses(site: Site, names: list[str]) -> Iterator[str]:
-    examples = pages(site)
-    for name in names:
-        address = reverse(name, args=examples[name])
-        if name not in ONLY_ASKED:
-            yield address
-        for question in ASKED.get(name, []):
-            yield f"{address}?{question}"
 
 
 def faults_of(page: Any, axe_faults: Any) -> Iterator[str]:
