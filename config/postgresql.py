@@ -26,6 +26,10 @@ HASTY = (
 )
 
 
+#: Where Debian keeps the programs of a server, by its version.
+INSTALLED = Path("/usr/lib/postgresql")
+
+
 def start_postgresql(directory: Path, *, hasty: bool) -> tuple[Child, str]:
     """A server in `directory`, and its DATABASE_URL.
 
@@ -39,7 +43,7 @@ def start_postgresql(directory: Path, *, hasty: bool) -> tuple[Child, str]:
     child = Child(
         "postgresql",
         [
-            _program("postgres"),
+            program("postgres"),
             *("-D", home / "data"),
             *("-k", home),
             *("-c", "listen_addresses="),
@@ -61,7 +65,7 @@ def _make_cluster(home: Path, user: str | None) -> None:
         shutil.chown(home, user)
     subprocess.run(
         [
-            _program("initdb"),
+            program("initdb"),
             *("--pgdata", home / "data"),
             *("--username", "account"),
             *("--auth", "trust"),  # whoever may enter the folder may enter the database
@@ -76,15 +80,16 @@ def _make_cluster(home: Path, user: str | None) -> None:
     )
 
 
-def _program(name: str) -> Path:
-    """Debian keeps the server's programs off PATH."""
+def program(name: str) -> Path:
+    """A server's programs are mostly not on PATH."""
     found = shutil.which(name)
     if found:
         return Path(found)
-    installed = sorted(Path("/usr/lib/postgresql").glob(f"*/bin/{name}"))
+    installed = sorted(INSTALLED.glob(f"*/bin/{name}"))
     if not installed:
         raise RuntimeError(
-            f"There is no {name}. Install postgresql, as tests/run does."
+            f"There is no {name} on this machine. Install PostgreSQL’s programs: "
+            "apt-get install postgresql"
         )
     return installed[-1]
 

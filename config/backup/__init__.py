@@ -1,0 +1,1 @@
+"""Backups of either database: one file each, taken while people work."""
