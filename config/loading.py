@@ -4,8 +4,10 @@ What a file holds and which rules it keeps is said in the `files` of each app. H
 are put in order, in one transaction, and what hangs on all of them together is done.
 """
 
+import gc
 import os
 from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -80,7 +82,7 @@ def load(
         return Report(faults=faults)
     run = Run(directory, Plant.current().zone, progress)
     try:
-        with transaction.atomic():
+        with _uncollected(), transaction.atomic():
             _load_all(run)
             if check or run.faults:
                 transaction.set_rollback(True)
@@ -89,6 +91,21 @@ def load(
         words = f"Somebody entered the same meanwhile ({error}): load again."
         run.refuse(Fault(str(directory), None, "", words))
     return Report(run.outcomes, in_order(run.faults))
+
+
+@contextmanager
+def _uncollected() -> Iterator[None]:
+    """Rows come and go by the hundred thousand, and hardly ever in a circle.
+
+    Looking for circles among all that is kept would cost a quarter of the load.
+    """
+    was_on = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if was_on:
+            gc.enable()
 
 
 def in_order(faults: list[Fault]) -> list[Fault]:

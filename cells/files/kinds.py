@@ -58,7 +58,7 @@ POSITIONS = Kind("position", "machines.csv", _positions)
 
 def find_shift(row: Row, line: Line) -> Shift | None:
     """The shift that the columns date and shift name; those of that day if not."""
-    key = (line.pk, row["date"], row["shift"])
+    key = (line.id, row["date"], row["shift"])
     shifts = row.run.known(SHIFTS)
     found: Shift | None = shifts.get(key)
     if found is None:
@@ -90,7 +90,7 @@ def _no_such_shift(run: Run, line: Line, row: Row) -> str:
 
 def find_meter(row: Row, machine: Machine, name: str, column: str) -> Meter | None:
     meters = row.run.known(METERS)
-    found: Meter | None = meters.get((machine.pk, name))
+    found: Meter | None = meters.get((machine.id, name))
     if found is None:
         names = sorted(meter for owner, meter in meters if owner == machine.pk)
         its = f"its meters are {', '.join(names)}" if names else "it has none"

@@ -7,7 +7,7 @@ noted and the meters that they touched are walked once at the end.
 
 from collections.abc import Iterable, Iterator
 from datetime import datetime
-from itertools import islice
+from itertools import chain, islice, pairwise
 from typing import Any
 
 from django.db.models import QuerySet
@@ -64,7 +64,7 @@ class ReadingSheet(LongSheet[Reading]):
         return self.reading(meter, row["read_at"], row["value"])
 
     def reading(self, meter: Meter, read_at: datetime, value: Any) -> Reading:
-        return Reading(meter=meter, read_at=read_at, value=value, confirmed=True)
+        return self.make(meter=meter, read_at=read_at, value=value, confirmed=True)
 
     def stored(self, records: list[Reading]) -> QuerySet[Reading]:
         return Reading.objects.filter(
@@ -89,7 +89,7 @@ class ReadingSheet(LongSheet[Reading]):
             withdrawn = stored.get((one.meter_id, one.read_at, True, one.value))
             if withdrawn is not None:
                 by_key.setdefault(
-                    (one.meter_id, one.read_at), (withdrawn[0], *self._facts_of(one))
+                    (one.meter_id, one.read_at), (withdrawn[0], *self.facts_of(one))
                 )
         return by_key
 
@@ -124,12 +124,17 @@ def check_rising(run: Run) -> None:
 
 def _falling(meters: Iterable[int]) -> Iterator[tuple[Reading, Reading]]:
     readings = Reading.objects.counting().filter(meter__in=meters)
-    last: Reading | None = None
-    rows = readings.select_related("meter__machine").order_by("meter", "read_at")
-    for reading in rows.iterator(chunk_size=2000):
-        if last and last.meter_id == reading.meter_id and reading.value < last.value:
-            yield last, reading
-        last = reading
+    rows = readings.order_by("meter_id", "read_at")
+    falls = [
+        (last, pk)
+        for (last, of_meter, before), (pk, meter, after) in pairwise(
+            rows.values_list("pk", "meter_id", "value")
+        )
+        if meter == of_meter and after < before
+    ]
+    wanted = set(chain.from_iterable(falls))
+    named = readings.select_related("meter__machine").in_bulk(wanted)
+    return ((named[last], named[pk]) for last, pk in falls)
 
 
 def _below(before: Reading, after: Reading) -> str:

@@ -6,15 +6,18 @@ record: an unchanged one is left alone, a changed one is a correction made by th
 import. A column that the file leaves out corrects nothing.
 """
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from copy import copy
 from dataclasses import replace
+from functools import cached_property
+from operator import itemgetter
 from typing import Any, BinaryIO, ClassVar, Generic, TypeVar
 
 from django.db import models
 
 from cells import trail
 from cells.csv_files import Contract, Fault, header_of, read_rows
+from cells.files.making import Maker
 from cells.files.run import Kind, Outcome, Row, Run, noted
 from cells.inserting import insert_all
 from cells.models import Change
@@ -37,8 +40,10 @@ class Sheet(Generic[M]):
 
     def __init__(self, run: Run) -> None:
         self.run = run
+        self.make = Maker(self.model)
         self.contract = self._noting(self.make_contract())
         self.outcome = Outcome(self.file)
+        self.lines: dict[Any, int] = {}  # the line of each key of the contract
         self._queue: list[tuple[Row, M]] = []
         self._counted: set[int] = set()  # lines that are new or changed
 
@@ -113,7 +118,7 @@ class Sheet(Generic[M]):
         self.run.unsure |= unsure
 
     def _rows(self, stream: BinaryIO) -> Iterator[tuple[int, dict[str, Any]]]:
-        return read_rows(stream, self.contract, self.run.faults)
+        return read_rows(stream, self.contract, self.run.faults, self.lines)
 
     def take(self, row: Row, record: M) -> None:
         self._queue.append((row, record))
@@ -129,7 +134,7 @@ class Sheet(Generic[M]):
             known = there.get(self.key_of(record))
             if known is None:
                 new.append((row, record))
-            elif known[1:] != self._facts_of(record):
+            elif known[1:] != self.facts_of(record):
                 changed.append((row, record, known[0]))
             else:
                 record.pk = known[0]
@@ -142,8 +147,9 @@ class Sheet(Generic[M]):
     def is_unchanged(self, record: M) -> None:
         """Told of each record that is stored already as it is."""
 
-    def key_of(self, record: M) -> tuple[Any, ...]:
-        return tuple([getattr(record, name) for name in self._attnames(self.key)])
+    @cached_property
+    def key_of(self) -> Callable[[M], tuple[Any, ...]]:
+        return _getter(self._attnames(self.key))
 
     @property
     def given_facts(self) -> tuple[str, ...]:
@@ -152,9 +158,10 @@ class Sheet(Generic[M]):
             name for name in self.facts if self.columns.get(name, name) in self.given
         )
 
-    def _facts_of(self, record: M) -> tuple[Any, ...]:
-        names = self._attnames(self.given_facts)
-        return tuple([getattr(record, name) for name in names])
+    @cached_property
+    def facts_of(self) -> Callable[[M], tuple[Any, ...]]:
+        """Of the given facts, so known once the header is read."""
+        return _getter(self._attnames(self.given_facts))
 
     def _attnames(self, names: Iterable[str]) -> list[str]:
         return [self._field(name).attname for name in names]
@@ -252,3 +259,11 @@ class LongSheet(Sheet[M]):
 
     def create(self, records: list[M]) -> None:
         insert_all(records)
+
+
+def _getter(names: list[str]) -> Callable[[Any], tuple[Any, ...]]:
+    """Of a record, these attributes; a relation's id is slow to read otherwise."""
+    if len(names) < 2:
+        return lambda record: tuple([vars(record)[name] for name in names])
+    get = itemgetter(*names)
+    return lambda record: get(vars(record))

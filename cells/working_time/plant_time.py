@@ -185,10 +185,10 @@ def utc_seconds(moment: datetime) -> int:
     >>> utc_seconds(datetime(1970, 1, 2, tzinfo=UTC))
     86400
     """
-    seconds, rest = divmod(_aware(moment).astimezone(UTC) - _EPOCH, _SECOND)
-    if rest:
+    since = _aware(moment) - _EPOCH
+    if since.microseconds:
         raise ValueError(f"{moment} has parts of a second; moments are whole seconds.")
-    return seconds
+    return since.days * 86_400 + since.seconds
 
 
 def moment_at(seconds: int) -> datetime:

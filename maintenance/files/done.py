@@ -13,7 +13,7 @@ from cells.csv_files import Column, Contract
 from cells.files.kinds import CELLS, MACHINES, POSITIONS, find_meter
 from cells.files.readings import ReadingSheet, plain, value_of_meter
 from cells.files.run import Kind, Row, Run, on_the_clock
-from cells.files.sheet import LongSheet, Sheet
+from cells.files.sheet import LongSheet
 from cells.models import Cell, Machine, Meter, Placement
 from cells.working_time.plant_time import local_date
 from maintenance.due import machine_clock, place_clock
@@ -51,20 +51,21 @@ class _DoneReadings(ReadingSheet):
         self.flush()
 
 
-def _done_tasks() -> dict[tuple[int, int, datetime], Task]:
+def _done_tasks() -> dict[tuple[int, int, datetime], int]:
+    """Their ids."""
     tasks = Task.objects.done().exclude(machine=None).order_by()
-    rows = tasks.only("id", "routine_id", "machine_id", "done_at")
+    columns = ("routine_id", "machine_id", "done_at", "pk")
     return {
-        (task.routine_id, task.machine_id, task.done_at): task
-        for task in rows.iterator(chunk_size=2000)
-        if task.machine_id is not None and task.done_at is not None
+        (routine, machine, done_at): pk
+        for routine, machine, done_at, pk in tasks.values_list(*columns)
+        if machine is not None and done_at is not None
     }
 
 
 DONE = Kind("done task", "done.csv", _done_tasks)
 
 
-class DoneSheet(Sheet[Task]):
+class DoneSheet(LongSheet[Task]):
     file = "done.csv"
     model = Task
     key = ("routine", "clock", "done_at")
@@ -120,7 +121,7 @@ class DoneSheet(Sheet[Task]):
         by_key = self._by_key(tasks.filter(closed_why=""))
         closed = self._by_key(tasks.exclude(closed_why=""))
         for one in records:
-            key, facts = self.key_of(one), self._facts_of(one)
+            key, facts = self.key_of(one), self.facts_of(one)
             if key not in by_key and closed.get(key, ())[1:] == facts:
                 by_key[key] = closed[key]
         return by_key
@@ -168,7 +169,7 @@ class DoneSheet(Sheet[Task]):
 
     def _task(self, row: Row, routine: Routine, **place: Any) -> Task:
         facts = {name: row[name] for name in (*self.facts, "done_at")}
-        return Task(
+        return self.make(
             routine=routine,
             opened_on=self._day(row),
             entered_at=self.run.now,
@@ -290,8 +291,8 @@ class StepResultSheet(LongSheet[StepResult]):
         step, task = self._step(row, routine), self._task(row, routine, machine)
         if step is None or task is None:
             return None
-        self.numbers[task.pk, step.pk] += 1
-        number = self.numbers[task.pk, step.pk]
+        self.numbers[task, step.pk] += 1
+        number = self.numbers[task, step.pk]
         if number > step.repeat:
             row.refuse(
                 "value",
@@ -299,7 +300,7 @@ class StepResultSheet(LongSheet[StepResult]):
                 f"value{'s'[: step.repeat > 1]}, and this is number {number}: remove "
                 "it, or raise repeat in steps.csv.",
             )
-        return StepResult(task=task, step=step, number=number, value=row["value"])
+        return self.make(task_id=task, step=step, number=number, value=row["value"])
 
     def stored(self, records: list[StepResult]) -> QuerySet[StepResult]:
         return StepResult.objects.filter(task__in={one.task_id for one in records})
@@ -328,9 +329,9 @@ class StepResultSheet(LongSheet[StepResult]):
             )
         return step
 
-    def _task(self, row: Row, routine: Routine, machine: Machine) -> Task | None:
+    def _task(self, row: Row, routine: Routine, machine: Machine) -> int | None:
         key = (routine.pk, machine.pk, row["done_at"])
-        task: Task | None = self.run.known(DONE).get(key)
+        task: int | None = self.run.known(DONE).get(key)
         if task is None:
             row.miss(
                 DONE,

@@ -46,7 +46,7 @@ class TallySheet(LongSheet[Tally]):
         shift = cell and find_shift(row, cell.line)
         if reason is None or shift is None:
             return None
-        tally = Tally(
+        tally = self.make(
             cell=cell,
             shift=shift,
             reason=reason,
@@ -112,7 +112,7 @@ class ConfirmationSheet(Sheet[ShiftConfirmation]):
                 f"Shift {shift} ends at {on_the_clock(shift.ends_at)}: it cannot be "
                 f"confirmed before {on_the_clock(shift.ends_at - EARLY)}.",
             )
-        return ShiftConfirmation(shift=shift, confirmed_at=confirmed_at)
+        return self.make(shift=shift, confirmed_at=confirmed_at)
 
     def stored(self, records: list[ShiftConfirmation]) -> QuerySet[ShiftConfirmation]:
         shifts = [one.shift_id for one in records]

@@ -1,10 +1,9 @@
 """stops.csv: the one file that may hold a million rows."""
 
-from array import array
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
+from math import inf
 
-import numpy as np
 from django.db.models import Q, QuerySet
 from django.utils.timezone import localdate
 
@@ -13,6 +12,7 @@ from cells.csv_files import Column, Contract
 from cells.files.kinds import CELLS, POSITIONS
 from cells.files.run import Row, Run, on_the_clock
 from cells.files.sheet import LongSheet
+from cells.moments import seconds_of
 from maintenance import stop_rules
 from maintenance.files.kinds import REASONS
 from maintenance.models import Reason, Stop
@@ -53,8 +53,7 @@ class StopSheet(LongSheet[Stop]):
         self.this_second = run.now + timedelta(seconds=1)
         #: Running stops are written last, when those before them have ended.
         self.running: list[tuple[Row, Stop]] = []
-        # What was written: the stop's id and its line.
-        self.pks, self.lines = array("q"), array("q")
+        self.written: set[int] = set()  # lines
         self.cells: set[int] = set()
         self.first, self.last = FOREVER, run.now
 
@@ -81,7 +80,7 @@ class StopSheet(LongSheet[Stop]):
         cell, reason = row.find(CELLS, "cell"), row.find(REASONS, "reason")
         if cell is None or reason is None:
             return None
-        stop = Stop(
+        stop = self.make(
             ref=row["ref"],
             cell=cell,
             reason=reason,
@@ -118,19 +117,11 @@ class StopSheet(LongSheet[Stop]):
     def stored(self, records: list[Stop]) -> QuerySet[Stop]:
         return Stop.objects.filter(ref__in=[stop.ref for stop in records])
 
-    def create(self, records: list[Stop]) -> None:
-        super().create(records)
-        # Whether two overlap is asked of the stored ones, by their ids.
-        ids = dict(self.stored(records).order_by().values_list("ref", "pk"))
-        for record in records:
-            record.pk = ids[record.ref]
-
     def is_saved(self, row: Row, record: Stop, before: Stop | None) -> None:
         if before is None or any(
             getattr(before, name) != getattr(record, name) for name in LEDGER_FACTS
         ):
-            self.pks.append(record.pk)
-            self.lines.append(row.line)
+            self.written.add(row.line)
             self.cells.add(record.cell_id)
             self.first = min(self.first, record.started_at)
             for stop in filter(None, (before, record)):
@@ -164,7 +155,7 @@ class StopSheet(LongSheet[Stop]):
     def finish(self) -> None:
         self._take_running()
         self.flush()
-        if self.pks:
+        if self.written:
             self._refuse_overlaps()
 
     def _take_running(self) -> None:
@@ -183,15 +174,14 @@ class StopSheet(LongSheet[Stop]):
 
     def _refuse_overlaps(self) -> None:
         """Two stops of one cell and reason in the same seconds are one stop."""
-        line_of = self._lines_by_pk()
-        for earlier, later in self._overlapping():
-            mine, other = later, earlier
-            if line_of(mine) is None:
-                mine, other = earlier, later
-            line = line_of(mine)
+        for pks in self._overlapping():
+            stops = Stop.objects.select_related("cell", "reason").in_bulk(pks)
+            other, mine = (stops[pk] for pk in pks)
+            if self._line_of(mine) is None:
+                mine, other = other, mine
+            line = self._line_of(mine)
             if line is not None:
-                stop = Stop.objects.select_related("cell", "reason").get(pk=other)
-                words = f"{stop_rules.overlaps(stop)}{_ref(stop, line_of(other))}"
+                words = stop_rules.overlaps(other) + _ref(other, self._line_of(other))
                 self.run.refuse(self.contract.fault(line, "started_at", words))
 
     def _overlapping(self) -> Iterator[tuple[int, int]]:
@@ -200,26 +190,22 @@ class StopSheet(LongSheet[Stop]):
             cell__in=self.cells, started_at__lt=self.last
         )
         stops = stops.filter(Q(ended_at=None) | Q(ended_at__gt=self.first))
-        columns = ("pk", "cell_id", "reason_id", "started_at", "ended_at")
-        rows = stops.order_by("cell_id", "reason_id", "started_at", "ref")
-        place, reaches, until = None, 0, self.first
-        for pk, cell, reason, start, end in rows.values_list(*columns).iterator(5000):
-            if place == (cell, reason) and start < until:
+        stops = stops.order_by("cell_id", "reason_id", "started_at", "ref")
+        span = (seconds_of("started_at"), seconds_of("ended_at"))
+        rows = stops.values_list("pk", "cell_id", "reason_id", *span)
+        of_cell, of_reason, reaches, until = 0, 0, 0, 0.0
+        for pk, cell, reason, start, end in rows.iterator(chunk_size=5000):
+            same = cell == of_cell and reason == of_reason
+            if same and start < until:
                 yield reaches, pk
-            if place != (cell, reason) or (end or FOREVER) > until:
-                place, reaches, until = (cell, reason), pk, end or FOREVER
+            if not same or end is None or end > until:
+                of_cell, of_reason, reaches = cell, reason, pk
+                until = inf if end is None else end
 
-    def _lines_by_pk(self) -> Callable[[int], int | None]:
-        """The line of a stop that this file wrote, else None."""
-        order = np.argsort(self.pks, kind="stable")
-        pks, lines = np.array(self.pks)[order], np.array(self.lines)[order]
-
-        def line_of(pk: int) -> int | None:
-            place = int(np.searchsorted(pks, pk))
-            is_there = place < len(pks) and pks[place] == pk
-            return int(lines[place]) if is_there else None
-
-        return line_of
+    def _line_of(self, stop: Stop) -> int | None:
+        """Where this file wrote it, if it did."""
+        line = self.lines.get(stop.ref)
+        return line if line in self.written else None
 
 
 def was_retired(reason: Reason, at: datetime) -> bool:

@@ -72,7 +72,7 @@ class CountSheet(LongSheet[Count]):
         if variant is None or not row.good:
             return None
         self._check_place(row, at, leg, shift)
-        return Count(
+        return self.make(
             cell=at if isinstance(at, Cell) else None,
             line=at if isinstance(at, Line) else None,
             leg=leg,
@@ -182,7 +182,7 @@ class PlanSheet(Sheet[ProductionPlan]):
             plans.check(shift, row["bodies"])
         except ValidationError as error:
             row.refuse_all(error)
-        return ProductionPlan(shift=shift, bodies=row["bodies"])
+        return self.make(shift=shift, bodies=row["bodies"])
 
     def stored(self, records: list[ProductionPlan]) -> QuerySet[ProductionPlan]:
         return ProductionPlan.objects.filter(
