@@ -2,7 +2,7 @@
 
 from django.conf import settings
 from django.db import models
-from django.db.models import F, Q
+from django.db.models import ExpressionWrapper, F, Q, Value
 from django.urls import reverse
 
 from cells import clock
@@ -53,6 +53,18 @@ class Reason(models.Model):
         return self.name
 
 
+DAY_S = 86_400
+
+
+def longer_than_a_day(start: str, end: str) -> Q:
+    """Of a record with these two moments. An index and a query must say it alike."""
+    a_day_later = ExpressionWrapper(
+        F(start) + Value(DAY_S, output_field=models.BigIntegerField()),
+        output_field=MomentField(),
+    )
+    return Q(**{f"{end}__gt": a_day_later})
+
+
 class StopQuerySet(models.QuerySet["Stop"]):
     def standing(self) -> "StopQuerySet":
         """Not withdrawn."""
@@ -68,7 +80,10 @@ class StopQuerySet(models.QuerySet["Stop"]):
 
 class Stop(models.Model):
     ref = models.CharField(max_length=60, unique=True)
-    cell = models.ForeignKey(Cell, on_delete=models.PROTECT, related_name="stops")
+    # No index of its own: stop_span begins with it.
+    cell = models.ForeignKey(
+        Cell, on_delete=models.PROTECT, related_name="stops", db_index=False
+    )
     position = models.CharField(
         max_length=40, blank=True, help_text="Which robot or equipment place."
     )
@@ -129,9 +144,16 @@ class Stop(models.Model):
         ]
         indexes = [
             # The ledger and the shift page read a cell's stops by their start;
-            # all that the sweep needs is in the index.
+            # all that the ledger needs is in the index.
             models.Index(
-                fields=["cell", "started_at", "ended_at", "reason"], name="stop_span"
+                fields=["cell", "started_at", "ended_at", "reason", "withdrawn"],
+                name="stop_span",
+            ),
+            # The ledger looks back a day; of what began earlier, only these reach on.
+            models.Index(
+                fields=["cell", "started_at"],
+                condition=longer_than_a_day("started_at", "ended_at"),
+                name="stop_long",
             ),
             # "Stopped now" and the carried-over stops.
             models.Index(
@@ -197,7 +219,13 @@ class PlannedStop(models.Model):
         ]
         indexes = [
             # The ledger reads the planned stops of a span.
-            models.Index(fields=["starts_at", "ends_at"], name="planned_stop_span")
+            models.Index(fields=["starts_at", "ends_at"], name="planned_stop_span"),
+            # It looks back a day; of what began earlier, only these reach on.
+            models.Index(
+                fields=["starts_at"],
+                condition=longer_than_a_day("starts_at", "ends_at"),
+                name="planned_stop_long",
+            ),
         ]
 
     def __str__(self) -> str:

@@ -14,10 +14,15 @@ class CellShift(models.Model):
     date are copies that let a roll-up read one index.
     """
 
-    cell = models.ForeignKey(Cell, on_delete=models.CASCADE, related_name="accounts")
-    shift = models.ForeignKey(Shift, on_delete=models.CASCADE, related_name="accounts")
-    line = models.ForeignKey(Line, on_delete=models.CASCADE)
-    area = models.ForeignKey(Area, on_delete=models.CASCADE)
+    # Only the indexes below: every one more makes storing a year slower.
+    cell = models.ForeignKey(
+        Cell, on_delete=models.CASCADE, related_name="accounts", db_index=False
+    )
+    shift = models.ForeignKey(
+        Shift, on_delete=models.CASCADE, related_name="accounts", db_index=False
+    )
+    line = models.ForeignKey(Line, on_delete=models.CASCADE, db_index=False)
+    area = models.ForeignKey(Area, on_delete=models.CASCADE, db_index=False)
     production_date = models.DateField()
 
     scheduled_s = models.IntegerField()
