@@ -17,6 +17,7 @@ from collections.abc import Callable, Iterable, Mapping
 from datetime import datetime
 
 from celery import current_app
+from celery.exceptions import SoftTimeLimitExceeded
 from django.contrib.auth.models import User
 from django.db import DatabaseError, connection, transaction
 from django.db.models import F, QuerySet
@@ -82,7 +83,7 @@ def done(pieces: Iterable[str]) -> None:
 
 
 def failed(pieces: Iterable[str], error: Exception) -> None:
-    """Keep what it said; the process lives on, unless the database is to blame."""
+    """Keep what it said, and go on, unless the database is to blame or time is up."""
     if trouble(error):
         _take_back(pieces)
         raise error
@@ -94,6 +95,8 @@ def failed(pieces: Iterable[str], error: Exception) -> None:
         )
         if attempt.tries >= TRIES:
             _set_aside(attempt)
+    if isinstance(error, SoftTimeLimitExceeded):
+        raise error  # soon the worker is killed
 
 
 def carry_out(piece: str, words: str, do: Callable[[], object]) -> None:

@@ -9,12 +9,29 @@ plant's clock is the machine's.
 from datetime import UTC, date, datetime, timedelta
 
 from django.conf import settings
+from django.db import connection
 from django.utils import timezone
 
 
 def now() -> datetime:
     """Aware UTC, whole seconds."""
-    real = timezone.now()
+    return _at(timezone.now())
+
+
+def agreed_now() -> datetime:
+    """The same by the clock that all workers share, whatever their own ones show.
+
+    For what cannot be taken back by itself: a worker whose clock is an hour ahead
+    would close shifts that still run. SQLite has no clock but this machine's.
+    """
+    if connection.vendor != "postgresql":
+        return now()
+    with connection.cursor() as cursor:
+        cursor.execute("SELECT clock_timestamp()")
+        return _at(cursor.fetchone()[0])
+
+
+def _at(real: datetime) -> datetime:
     gained = (real.timestamp() - settings.CLOCK_SINCE) * (settings.CLOCK_SPEED - 1)
     moment = real + timedelta(seconds=settings.CLOCK_OFFSET + gained)
     return moment.astimezone(UTC).replace(microsecond=0)

@@ -57,12 +57,9 @@ app.autodiscover_tasks(related_name="jobs")
 heartbeats.register()
 
 app.conf.beat_schedule = {
-    # Closes what shift ends, late corrections and lost messages left stale.
-    "sweep": {
-        "task": "oee.jobs.sweep",
-        "schedule": PlantInterval(60),
-        "options": {"expires": 55},
-    },
+    # Closes what shift ends, late corrections and lost messages left stale. Without an
+    # expiry, by which a worker whose clock is ahead would throw every one away.
+    "sweep": {"task": "oee.jobs.sweep", "schedule": PlantInterval(60)},
     # Keeps the shifts stored eight weeks ahead.
     "extend shifts": {
         "task": "cells.jobs.extend_shifts",

@@ -4,6 +4,7 @@ import logging
 
 from celery import shared_task
 
+from cells import clock
 from oee.recompute import bring_up_to_date
 
 log = logging.getLogger(__name__)
@@ -12,13 +13,13 @@ log = logging.getLogger(__name__)
 @shared_task
 def recompute() -> int:
     """Sent when a transaction that marked cell-shifts has been committed."""
-    return bring_up_to_date()
+    return bring_up_to_date(now=clock.agreed_now)
 
 
 @shared_task
 def sweep() -> int:
     """Every minute: closes shifts that have ended and heals lost messages."""
-    return bring_up_to_date()
+    return bring_up_to_date(now=clock.agreed_now)
 
 
 def ask_for_recompute(**kwargs: object) -> None:

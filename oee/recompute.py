@@ -1,22 +1,22 @@
 """Bring the stored ledger up to date with what is marked stale."""
 
-from collections.abc import Callable, Iterable
-from datetime import date
+from collections.abc import Callable
+from datetime import date, datetime
 
 from django.db import transaction
 from django.db.models import Q, QuerySet
 
-from cells import clock, stale
+from cells import attempts, clock, stale
 from cells.models import Area, Cell, Line, Shift, StaleMark
 from oee.freshness import ledger_changed
 from oee.inputs import gather
 from oee.ledger.account import compute_accounts
 from oee.models import CellShift
+from oee.pieces import Marks, Run, set_aside, without
 from oee.results import store
 
 #: One transaction: short enough that nobody waits for it, long enough to be cheap.
 CHUNK = 20_000
-LINES_AT_ONCE = 8
 
 
 def bring_up_to_date(
@@ -24,17 +24,20 @@ def bring_up_to_date(
     *,
     first: date | None = None,
     last: date | None = None,
+    now: Callable[[], datetime] = clock.now,
 ) -> int:
     """Compute every marked cell-shift whose shift has ended. Returns how many.
 
-    With dates: of these production dates only.
+    With dates: of these production dates only. Work that fails is counted and, after
+    three tries, set aside; the rest goes on (``oee.pieces``).
 
     Safe to run twice and at once: a line's rows are written under a lock on the line,
     inputs are read after the lock is held, and only marks that were read are removed.
     """
     total = 0
     dates = _dates("shift__", first, last)
-    while done := _chunk(dates):
+    run = Run(lambda: _of_ended_shifts(now()).filter(dates), _compute)
+    for done in run.rounds():
         total += done
         if progress is not None:
             progress(total)
@@ -42,10 +45,16 @@ def bring_up_to_date(
 
 
 def waiting(
-    *, first: date | None = None, last: date | None = None, area: Area | None = None
+    *,
+    first: date | None = None,
+    last: date | None = None,
+    area: Area | None = None,
+    but_set_aside: bool = False,
 ) -> int:
     """How many cell-shifts wait for the ledger, of shifts that have ended."""
-    marks = _of_ended_shifts().filter(_dates("shift__", first, last))
+    marks = _of_ended_shifts(clock.now()).filter(_dates("shift__", first, last))
+    if but_set_aside:
+        marks = without(marks, set_aside())
     if area is not None:
         marks = marks.filter(shift__line__area=area)
     return marks.values("cell", "shift").distinct().count()
@@ -57,8 +66,8 @@ def mark_all(first: date | None = None, last: date | None = None) -> int:
     return stale.mark_shifts(shifts.values_list("id", flat=True))
 
 
-def _of_ended_shifts() -> QuerySet[StaleMark]:
-    return StaleMark.objects.order_by().filter(shift__ends_at__lte=clock.now())
+def _of_ended_shifts(now: datetime) -> QuerySet[StaleMark]:
+    return StaleMark.objects.order_by().filter(shift__ends_at__lte=now)
 
 
 def _dates(prefix: str, first: date | None, last: date | None) -> Q:
@@ -68,14 +77,13 @@ def _dates(prefix: str, first: date | None, last: date | None) -> Q:
 
 
 @transaction.atomic
-def _chunk(dates: Q) -> int:
-    ended = _of_ended_shifts().filter(dates)
-    lines = _locked_lines(ended.values_list("shift__line", flat=True))
+def _compute(asked: Marks, lines: list[int], pieces: list[str]) -> int:
+    lines = _locked_lines(lines)
     if not lines:
         return 0
     # By date, so that one chunk reads one stretch of history.
     marks = list(
-        ended.filter(shift__line__in=lines)
+        asked.filter(shift__line__in=lines)
         .order_by("shift__starts_at")
         .values_list("id", "cell_id", "shift_id")[:CHUNK]
     )
@@ -89,17 +97,14 @@ def _chunk(dates: Q) -> int:
     ids = [mark for mark, _, _ in marks]
     for begin in range(0, len(ids), 5000):
         StaleMark.objects.filter(pk__in=ids[begin : begin + 5000]).delete()
+    attempts.done(pieces)
     return len(touched)
 
 
-def _locked_lines(with_marks: Iterable[int]) -> list[int]:
-    """Lines that have marks and that nobody else is computing, now locked."""
-    free = (
-        Line.objects.select_for_update(skip_locked=True, no_key=True, of=("self",))
-        .order_by("id")
-        .filter(pk__in=with_marks)
-    )
-    return [line.pk for line in free[:LINES_AT_ONCE]]
+def _locked_lines(lines: list[int]) -> list[int]:
+    """Those whose shifts nobody is confirming or changing just now, locked."""
+    free = Line.objects.select_for_update(skip_locked=True, no_key=True, of=("self",))
+    return [line.pk for line in free.filter(pk__in=lines).order_by("id")]
 
 
 def _with_an_account(pairs: set[tuple[int, int]]) -> set[tuple[int, int]]:

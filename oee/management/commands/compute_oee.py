@@ -4,7 +4,7 @@ import time
 from datetime import timedelta
 from typing import Any
 
-from django.core.management.base import BaseCommand, CommandParser
+from django.core.management.base import BaseCommand, CommandError, CommandParser
 
 from cells import clock, shifts
 from oee.management import arguments
@@ -37,12 +37,19 @@ class Command(BaseCommand):
             tomorrow = today + timedelta(days=1)
             mark_all(first, tomorrow if last is None else min(last, tomorrow))
         computed = bring_up_to_date(self.say_how_far, first=first, last=last)
-        while waiting(first=first, last=last):
+        while waiting(first=first, last=last, but_set_aside=True):
             # A worker is at the same line: this ends when it does.
             time.sleep(0.1)
             computed += bring_up_to_date(self.say_how_far, first=first, last=last)
         done = "cell-shift" if computed == 1 else "cell-shifts"
         self.stderr.write(f"{computed} {done} computed.")
+        left = waiting(first=first, last=last)
+        left -= waiting(first=first, last=last, but_set_aside=True)
+        if left > 0:
+            raise CommandError(
+                f"{left} of them could not be computed and are set aside: the page "
+                "/running/ says which and why."
+            )
 
     def say_how_far(self, computed: int) -> None:
         self.stderr.write(f"{computed} so far …")
