@@ -142,7 +142,8 @@ def write_rows(
     for row in rows:
         if len(row) != len(header):
             raise ValueError(f"{row} has {len(row)} cells under {len(header)} columns.")
-        writer.writerow([cell_text(value) for value in row])
+        # Most are whole numbers, which csv writes as cell_text would.
+        writer.writerow([v if type(v) is int else cell_text(v) for v in row])
 
 
 class _LfLines:
@@ -164,10 +165,10 @@ def cell_text(value: object) -> str:
         return f"'{text}" if text.startswith(_RUN_BY_SPREADSHEETS) else text
     if isinstance(value, bool):
         return "yes" if value else "no"
+    if isinstance(value, float | Decimal):
+        return _number_text(value)
     if isinstance(value, Integral):
         return str(int(value))
-    if isinstance(value, Decimal | float):
-        return _number_text(value)
     if isinstance(value, datetime | date | time):
         return _time_text(value)
     if isinstance(value, list | tuple):

@@ -1,7 +1,7 @@
 """Which cells lost most of their planned time, how often, and mostly for what."""
 
 import json
-from collections import Counter
+from collections import Counter, defaultdict
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import date
@@ -133,12 +133,23 @@ def reason_totals(
     rows: QuerySet[CellShift], *, read: Read = list
 ) -> dict[int, ReasonTotals]:
     """By cell id."""
-    found: dict[int, ReasonTotals] = {}
     by_cell = rows.order_by().values_list("cell")
-    for cell, told in read(by_cell.annotate(told=_JoinedTexts("reasons"))):
-        for reasons in json.loads(f"[{told}]"):
-            add_reasons(found, cell, reasons)
-    return found
+    joined = read(by_cell.annotate(told=_JoinedTexts("reasons")))
+    return {cell: _totals(json.loads(f"[{told}]")) for cell, told in joined}
+
+
+def _totals(told: Iterable[dict[str, list[int]]]) -> ReasonTotals:
+    """Added up under their texts: a number is made of each once, not of every row."""
+    seconds: dict[str, int] = defaultdict(int)
+    times: dict[str, int] = defaultdict(int)
+    for reasons in told:
+        for reason, (taken, begun) in reasons.items():
+            seconds[reason] += taken
+            times[reason] += begun
+    return ReasonTotals(
+        seconds=Counter({int(reason): taken for reason, taken in seconds.items()}),
+        times=Counter({int(reason): begun for reason, begun in times.items()}),
+    )
 
 
 def add_reasons(

@@ -26,7 +26,8 @@ True
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, fields
+from operator import attrgetter
 from typing import overload
 
 import numpy as np
@@ -36,6 +37,11 @@ from oee.ledger.classes import DONE_TO, LOSS_CLASSES, OWN
 from oee.ledger.cover import IntArray
 
 MICROSECONDS = 1_000_000
+
+# Fast, because an export asks for them of every cell-shift of a year.
+_stopped_seconds = attrgetter(*(f"{name}_s" for name in LOSS_CLASSES[1:]))
+_own_seconds = attrgetter(*(f"{name}_s" for name in OWN))
+_done_to_seconds = attrgetter(*(f"{name}_s" for name in DONE_TO))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -89,9 +95,6 @@ class Sums:
             uncounted_own_s=self.uncounted_own_s,
         )
 
-    def _seconds_of(self, classes: tuple[str, ...]) -> int:
-        return sum(getattr(self, f"{name}_s") for name in classes)
-
     @property
     def reported(self) -> int:
         """Cell-shifts with busy time, a count and its ideal cycles."""
@@ -105,7 +108,7 @@ class Sums:
     @property
     def down_s(self) -> int:
         """All classes except minor, which the performance side carries."""
-        return self._seconds_of(LOSS_CLASSES[1:]) - self.minor_s
+        return sum(_stopped_seconds(self)) - self.minor_s
 
     @property
     def run_s(self) -> int:
@@ -115,12 +118,12 @@ class Sums:
     @property
     def own_stops_s(self) -> int:
         """Breakdown, setup, quality hold and minor."""
-        return self._seconds_of(OWN)
+        return sum(_own_seconds(self))
 
     @property
     def done_to_s(self) -> int:
         """People, supply, utilities, blocked and starved."""
-        return self._seconds_of(DONE_TO)
+        return sum(_done_to_seconds(self))
 
     @property
     def expected_busy_s(self) -> int:
@@ -186,15 +189,15 @@ class Sums:
 
 def cell_shift(columns: Mapping[str, int], *, counted: bool) -> Sums:
     """The sums of one cell-shift, from its stored columns by the name of the field."""
-    one = Sums(**columns, counted=int(counted))
-    expected = int(one.busy_s > 0)
-    if counted or not expected:
-        return replace(one, expected=expected)
-    return replace(
-        one,
-        expected=expected,
-        uncounted_busy_s=one.busy_s,
-        uncounted_own_s=one.own_stops_s,
+    taken_s = columns.get("break_s", 0) + columns.get("planned_s", 0)
+    busy_s = columns.get("scheduled_s", 0) - taken_s
+    if counted or busy_s <= 0:
+        return Sums(**columns, counted=int(counted), expected=int(busy_s > 0))
+    return Sums(
+        **columns,
+        expected=1,
+        uncounted_busy_s=busy_s,
+        uncounted_own_s=sum(columns.get(f"{name}_s", 0) for name in OWN),
     )
 
 
