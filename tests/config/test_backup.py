@@ -227,7 +227,7 @@ def test_a_trial_that_fails_says_so_and_records_nothing(tmp_path: Path) -> None:
     backup = taking.take(tmp_path / "plant.backup")
     damage(Path(backup.path))
 
-    with pytest.raises(BackupError, match="could not be restored on trial: .*damaged"):
+    with pytest.raises(BackupError, match=r"could not be restored on trial: .*damaged"):
         taking.try_restore(backup)
 
     assert Backup.objects.get().restored_at is None
@@ -264,7 +264,7 @@ def test_a_backup_that_fails_leaves_nothing_behind(
 
     monkeypatch.setattr(os, "fsync", no_space)
 
-    with pytest.raises(CommandError, match="not written: .*No space left on device"):
+    with pytest.raises(CommandError, match=r"not written: .*No space left on device"):
         call_command("backup", tmp_path / "plant.backup")
 
     assert list(tmp_path.iterdir()) == []
@@ -289,7 +289,7 @@ def test_nothing_is_restored_over_a_plant(tmp_path: Path) -> None:
     with asked(database_url()) as ask:
         before = every_row(ask)
 
-    with pytest.raises(CommandError, match="is not empty: it has .* (Name|Make) a"):
+    with pytest.raises(CommandError, match=r"is not empty: it has .* (Name|Make) a"):
         call_command("restore", file)
 
     with asked(database_url()) as ask:
@@ -393,5 +393,7 @@ def test_a_machine_without_postgresqls_programs_is_told_what_to_install(
     monkeypatch.setattr(postgresql.shutil, "which", lambda name: None)
     monkeypatch.setattr(postgresql, "INSTALLED", tmp_path)
 
-    with pytest.raises(RuntimeError, match="There is no pg_dump on this machine. Inst"):
+    with pytest.raises(
+        RuntimeError, match=r"There is no pg_dump on this machine\. Inst"
+    ):
         postgresql.program("pg_dump")
