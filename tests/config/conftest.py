@@ -31,7 +31,7 @@ def demo_plant(
     monkeypatch: pytest.MonkeyPatch,
 ) -> Callable[[datetime], None]:
     """The plant at 13:40. Call it with a moment, and its clock stands there."""
-    from config.demo.plant.account import NOW
+    from config.demo.plant.small import NOW
 
     def turn_clock(to: datetime) -> None:
         # Up: files that end at this moment must not lie in the future.
@@ -52,10 +52,13 @@ def demo_plant(
 def _build() -> None:
     from django.core.management.base import OutputWrapper
 
-    from config.demo.building import build_plant
+    from config.demo.bar import Bar
+    from config.demo.building import SHARES, SMALL_FILES, compute_account, load_plant
     from config.demo.people import create_people
 
-    build_plant(OutputWrapper(sys.stderr))
+    bar = Bar(OutputWrapper(sys.stderr), SHARES)
+    load_plant(SMALL_FILES, bar)
+    compute_account(bar)
     create_people()
 
 

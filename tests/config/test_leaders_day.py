@@ -6,8 +6,8 @@ from typing import Any
 import pytest
 from playwright.sync_api import expect
 
-from config.demo.plant.account import NOW
-from config.demo.plant.layout import ZONE
+from config.demo.plant.description import ZONE
+from config.demo.plant.small import NOW
 from maintenance.models import ShiftConfirmation, Stop, Tally
 from oee.models import CellShift, Count
 from oee.recompute import bring_up_to_date
@@ -41,13 +41,13 @@ def end_what_stands(page: Any) -> None:
 
 def count_for_the_line(page: Any) -> None:
     page.get_by_label("Variant").select_option(label="H hatch")
-    page.get_by_label("Made").fill("420")
-    page.get_by_label("First-time good").fill("410")
+    page.get_by_label("Made").fill("390")
+    page.get_by_label("First-time good").fill("380")
     tap(page, "button", "Enter the count")
-    page.get_by_role("cell", name="420").wait_for()
+    page.get_by_role("cell", name="390").wait_for()
 
     assert (
-        Count.objects.get(line__code="FR1", shift__name="Early", total=420).good == 410
+        Count.objects.get(line__code="FR1", shift__name="Early", total=390).good == 380
     )
 
 
@@ -133,7 +133,8 @@ def test_a_leader_logs_the_shift_and_the_ranking_changes(
     stored = CellShift.objects.get(
         cell__code="FR1-030", shift__name="Early", shift__production_date="2026-03-31"
     )
-    assert stored.breakdown_s == 30 * 60
+    # The half hour, and 25 minutes that the plant's files know of.
+    assert stored.breakdown_s == (30 + 25) * 60
     assert stored.minor_s in range(5 * 60, 7 * 60)  # four minutes and the tally's two
     page.get_by_role("link", name="Ranking").tap()
     tap(page, "link", "Today so far")
@@ -142,7 +143,7 @@ def test_a_leader_logs_the_shift_and_the_ranking_changes(
     page.get_by_role("link", name="Plant", exact=True).tap()
     tap(page, "link", "Today so far")
     framing = page.get_by_role("row", name="Framing").inner_text()
-    assert "410 of" in framing
+    assert "380 of" in framing
     assert "FR1-030 cable pack" in framing
 
 

@@ -19,7 +19,7 @@ from cells.models import (
     StaleMark,
     WorkedBreak,
 )
-from config.demo.plant.account import NOW as DEMO_NOW
+from config.demo.plant.small import NOW as DEMO_NOW
 from config.loading import FILES, load
 from maintenance.models import (
     PlannedStop,

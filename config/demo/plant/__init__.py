@@ -1,5 +1,6 @@
-"""The fictional demo plant: what stands there, how four weeks of it ran.
+"""The fictional demo plants: what stands there, and how it ran.
 
-Everything here is invented. ``python -m config.demo.plant fixtures/demo`` writes
-the committed files again, byte for byte the same, from the seed in ``layout``.
+Everything here is invented. One engine runs two descriptions: the whole plant, whose
+thirteen weeks end just before today, and a small one of fixed dates, which
+``python -m config.demo.plant fixtures/demo`` writes again, byte for byte the same.
 """

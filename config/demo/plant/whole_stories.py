@@ -165,12 +165,12 @@ def told(when: Dates) -> Iterator[Told]:
         start=at(when.day(5, 1), 13, 40),
         minutes=45,
     )
-    # Over the jump of the clocks: from 01:30, an hour or two that really passed.
+    # Over the jump of the clocks: from 01:30, an hour of work or nearly two.
     yield Told(
         cell="CL1-050",
         reason="hem-roller",
         start=at(when.change, 1, 30),
-        minutes=60 if is_forward(when.change) else 120,
+        minutes=80 if is_forward(when.change) else 120,
     )
     yield from _nights(when)
     # Still standing when the demo opens; one of them on the line of its leader.
