@@ -6,12 +6,12 @@ cancelled ones are among them. Only a record that was a mistake leaves the accou
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
-from itertools import repeat
 from typing import Any
 
-from django.db.models import Count, Exists, OuterRef, Q, QuerySet
+from django.db.models import Count, Exists, Max, OuterRef, Q, QuerySet
+from django.db.models.functions import TruncMonth
 
 from cells import clock
 from cells.models import Plant
@@ -86,13 +86,22 @@ def closed_tasks(first: date, last: date) -> Iterator[ClosedTask]:
 
 
 def _windows(first: date, last: date) -> Iterator[ClosedWindow]:
-    """The same without their tasks, so that the database counts what is alike."""
+    """The same without their tasks, so that the database counts what is alike.
+
+    Alike are those of one routine and one calendar month that came to the same.
+    """
     last = min(last, clock.today() - DAY)
     if last >= first:
         routines = {routine.pk: routine for routine in Routine.objects.all()}
-        alike = _own(first, last).values_list(*_OWN).annotate(times=Count("pk"))
-        for *own, times in alike:
-            yield from repeat(_own_window(routines, *own), times)
+        alike = (
+            _own(first, last)
+            .annotate(month=TruncMonth("window_closed_on"))
+            .values_list("routine_id", "month", "verdict", "closed_why")
+            .annotate(Max("window_closed_on"), Count("pk"))
+        )
+        for routine, _, verdict, why, closes, times in alike:
+            window = _own_window(routines, routine, closes, verdict, why)
+            yield replace(window, times=times)
         for missed in _missed_windows(first, last, routines):
             yield missed.window
 

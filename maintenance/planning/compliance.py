@@ -5,11 +5,12 @@ Common practice, own arithmetic: 412 windows closed, 371 done on time, 8 late,
 
 >>> march = date(2026, 3, 31)
 >>> closed = [
-...     ClosedWindow(closes=march, outcome=outcome, safety=False, minutes=10)
+...     ClosedWindow(
+...         closes=march, outcome=outcome, safety=False, minutes=10, times=times
+...     )
 ...     for outcome, times in (
 ...         ("on_time", 371), ("late", 8), ("deferred", 9), ("not_done", 24)
 ...     )
-...     for _ in range(times)
 ... ]
 >>> figures = pm_compliance(closed, first=date(2026, 3, 1), last=march)
 >>> f"{figures.all.on_time} of {figures.all.closed}: {figures.all.ratio:.1%}"
@@ -39,12 +40,13 @@ Outcome = Literal[
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ClosedWindow:
-    """A window that has closed, where it closed, and what came of it."""
+    """A window that has closed, where it closed, and what came of it; or some alike."""
 
     closes: date  # the last day of the window
     outcome: Outcome
     safety: bool
     minutes: int  # labour minutes planned for the task
+    times: int = 1  # how many there are of this kind
 
     def __post_init__(self) -> None:
         if self.minutes < 0:
@@ -104,8 +106,8 @@ def pm_compliance(
 def _sum(windows: list[ClosedWindow]) -> Compliance:
     on_time = [window for window in windows if window.outcome == "on_time"]
     return Compliance(
-        on_time=len(on_time),
-        closed=len(windows),
-        on_time_minutes=sum(window.minutes for window in on_time),
-        closed_minutes=sum(window.minutes for window in windows),
+        on_time=sum(window.times for window in on_time),
+        closed=sum(window.times for window in windows),
+        on_time_minutes=sum(window.minutes * window.times for window in on_time),
+        closed_minutes=sum(window.minutes * window.times for window in windows),
     )

@@ -108,7 +108,8 @@ class Sums:
     @property
     def down_s(self) -> int:
         """All classes except minor, which the performance side carries."""
-        return sum(_stopped_seconds(self)) - self.minor_s
+        down_s: int = sum(_stopped_seconds(self)) - self.minor_s
+        return down_s
 
     @property
     def run_s(self) -> int:
@@ -118,12 +119,14 @@ class Sums:
     @property
     def own_stops_s(self) -> int:
         """Breakdown, setup, quality hold and minor."""
-        return sum(_own_seconds(self))
+        own_s: int = sum(_own_seconds(self))
+        return own_s
 
     @property
     def done_to_s(self) -> int:
         """People, supply, utilities, blocked and starved."""
-        return sum(_done_to_seconds(self))
+        done_to_s: int = sum(_done_to_seconds(self))
+        return done_to_s
 
     @property
     def expected_busy_s(self) -> int:
