@@ -10,7 +10,7 @@ body n - 1 of those before. With `rank` rising by one against the flow, all that
 number 2n + rank can be worked out at once, for all columns and all days: a wave.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -105,22 +105,22 @@ class Walked:
 class _Half:
     """The columns of even or of odd rank: what is looked up for each wave."""
 
-    def __init__(self, chain: Chain, parity: int, cells: int) -> None:
+    def __init__(self, chain: Chain, parity: int) -> None:
         columns = chain.columns
         self.index = np.flatnonzero(chain.ranks % 2 == parity)
         self.rank = chain.ranks[self.index]
         self.ahead = chain.ahead[self.index]
         own = [columns[index] for index in self.index.tolist()]
-        self.lag = np.array([len(column.cells) for column in own])
+        self.lag = _ints(len(column.cells) for column in own)
         self.cells = [
-            np.array([column.cells[turn % len(column.cells)] for column in own])
+            _ints(column.cells[turn % len(column.cells)] for column in own)
             for turn in (0, 1)
         ]
-        self._find_feeders(columns)
         self.feeds = np.flatnonzero([column.into is not None for column in own])
         into = [column for column in own if column.into is not None]
-        self.into = np.array([column.into for column in into], dtype=np.int64)
-        self.space = np.array([column.content - column.capacity for column in into])
+        self.into = _ints(column.into for column in into)
+        self.space = _ints(column.content - column.capacity for column in into)
+        self._find_feeders(columns)
 
     def _find_feeders(self, columns: Sequence[Column]) -> None:
         """By fed column, in one row each: who feeds it, how many bodies earlier."""
@@ -128,16 +128,21 @@ class _Half:
         for index, column in enumerate(columns):
             if column.into is not None:
                 feeders.setdefault(column.into, []).append(index)
-        self.fed = np.array(
-            [place for place, index in enumerate(self.index) if index in feeders],
-            dtype=np.int64,
-        )
-        rows = [feeders[int(self.index[place])] for place in self.fed]
-        self.first_of = np.cumsum([0, *map(len, rows)])[:-1]
-        self.feeder = np.array([one for row in rows for one in row], dtype=np.int64)
-        self.feeder_of = np.repeat(self.fed, [len(row) for row in rows])
-        content = np.array([columns[one].content for one in self.feeder])
-        self.earlier = self.lag[self.feeder_of] + content if rows else content
+        places = [
+            (place, feeders[index])
+            for place, index in enumerate(self.index.tolist())
+            if index in feeders
+        ]
+        self.fed = _ints(place for place, _ in places)
+        self.first_of = np.cumsum(_ints([0, *(len(row) for _, row in places)]))[:-1]
+        self.feeder = _ints(one for _, row in places for one in row)
+        self.feeder_of = _ints(place for place, row in places for _ in row)
+        content = _ints(columns[one].content for one in self.feeder.tolist())
+        self.earlier = self.lag[self.feeder_of] + content
+
+
+def _ints(numbers: Iterable[int | None]) -> Ints:
+    return np.array(list(numbers), dtype=np.int64)
 
 
 def walk(
@@ -175,7 +180,7 @@ class _Walk:
         # The row before the first body stands for all that was there at the start.
         self.left = np.zeros((self.most + 1, self.n_columns, self.days))
         self.rows = self.left.reshape(-1, self.days)
-        self.halves = [_Half(chain, parity, self.n_cells) for parity in (0, 1)]
+        self.halves = [_Half(chain, parity) for parity in (0, 1)]
         self._queue(trouble)
         self.waits: dict[str, list[tuple[Ints, Ints, Floats, Floats]]] = {
             "starved": [],
@@ -224,7 +229,7 @@ class _Walk:
         half = self.halves[wave % 2]
         n = (wave - half.rank) // 2
         going = (n >= 0) & (n < self.most)
-        cells = half.cells[0] if len(half.index) == 0 else self._turn(half, n)
+        cells = np.where(n % 2 == 0, half.cells[0], half.cells[1])
         before = self._at(n - half.lag, half.index)
         began = before.copy()
         if len(half.fed):
@@ -240,9 +245,6 @@ class _Walk:
             gone[half.feeds] = np.maximum(gone[half.feeds], room)
         self._wait("blocked", cells, done, gone, going)
         self.rows[(n[going] + 1) * self.n_columns + half.index[going]] = gone[going]
-
-    def _turn(self, half: _Half, n: Ints) -> Ints:
-        return np.where(n % 2 == 0, half.cells[0], half.cells[1])
 
     def _at(self, n: Ints, columns: Ints) -> Floats:
         """When those bodies left, by row; zero for what was there at the start."""
