@@ -17,14 +17,13 @@ from django.conf import settings
 from django.core.management.base import CommandError
 
 from config import broker
-from config.demo.plant.account import NOW
 
 FOLDER = settings.VAR_DIR / "demo"
 DATABASE = FOLDER / "plant.sqlite3"
 DATABASE_URL = f"sqlite:///{DATABASE}"
 
 
-def environment(clock: datetime = NOW) -> dict[str, str]:
+def environment(clock: datetime) -> dict[str, str]:
     """What makes a process one of the demo's: its clock stands at `clock` now."""
     if os.environ.get("DATABASE_URL"):
         raise CommandError(

@@ -1,13 +1,18 @@
-"""One sign-in per role, named after it and after nobody, and the administrator."""
+"""The demo's sign-ins, named after roles and after nobody.
+
+One per role is printed. In a live demo the others do the day's work: a leader for each
+line and shift, a technician for each area.
+"""
 
 import secrets
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 from django.contrib.auth.hashers import make_password
 from django.contrib.auth.models import Group, User
 from django.db import transaction
 
-from cells.models import Area, Duty, Line
+from cells.models import Area, Duty, Line, Shift
 from cells.rights import Role
 from config.demo.home import insist_on_own_database
 
@@ -36,27 +41,46 @@ PEOPLE = (
 )
 
 
+def leader_name(line: str, shift: str) -> str:
+    return f"leader.{line}.{shift}".lower()
+
+
+def technician_name(area: str) -> str:
+    return f"technician.{area}".lower()
+
+
+def crew() -> Iterator[Person]:
+    """Who does the day's work on every line and in every area of this plant."""
+    shifts = Shift.objects.order_by("line__code", "name")
+    for line, name in shifts.values_list("line__code", "name").distinct():
+        yield Person(username=leader_name(line, name), role=Role.TEAM_LEADER, line=line)
+    for area in Area.objects.values_list("code", flat=True):
+        yield Person(username=technician_name(area), role=Role.TECHNICIAN, area=area)
+
+
 @transaction.atomic
 def create_people() -> str:
-    """All of PEOPLE. Returns their password, which is another one each time."""
+    """All of them. Returns their password, which is another one each time."""
     insist_on_own_database()
     password = "-".join(secrets.token_hex(2) for _ in range(2))
-    hashed = make_password(password)
-    for person in PEOPLE:
-        _create(person, hashed)
+    _create([*PEOPLE, *crew()], make_password(password))
     return password
 
 
-def _create(person: Person, hashed: str) -> None:
-    user = User.objects.create(
-        username=person.username,
-        password=hashed,
-        is_staff=person.role is None,
-        is_superuser=person.role is None,
-    )
-    if person.role:
-        user.groups.add(Group.objects.get(name=person.role.value))
-    if person.area:
-        Duty.objects.create(user=user, area=Area.objects.get(code=person.area))
-    if person.line:
-        Duty.objects.create(user=user, line=Line.objects.get(code=person.line))
+def _create(people: Iterable[Person], hashed: str) -> None:
+    groups = {group.name: group for group in Group.objects.all()}
+    areas = {area.code: area for area in Area.objects.all()}
+    lines = {line.code: line for line in Line.objects.all()}
+    for person in people:
+        user = User.objects.create(
+            username=person.username,
+            password=hashed,
+            is_staff=person.role is None,
+            is_superuser=person.role is None,
+        )
+        if person.role:
+            user.groups.add(groups[person.role.value])
+        if person.area:
+            Duty.objects.create(user=user, area=areas[person.area])
+        if person.line:
+            Duty.objects.create(user=user, line=lines[person.line])

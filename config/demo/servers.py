@@ -7,6 +7,7 @@ import os
 import signal
 import sys
 import time
+from collections.abc import Sequence
 from http import HTTPStatus
 from http.client import HTTPConnection, HTTPException
 
@@ -27,6 +28,7 @@ class Servers:
     def __init__(self) -> None:
         self.port = 0  # none yet
         self._children: list[Child] = []
+        self._environment: dict[str, str] = {}
         self._broker: Child | None = None
 
     @property
@@ -52,19 +54,34 @@ class Servers:
         if not broker.answers(settings.REDIS_URL):
             self._broker = broker.start_broker(FOLDER / "broker", settings.REDIS_URL)
 
-    def start(self, port: int) -> None:
-        """Listen on the port, or on the next one after it that is free."""
+    def start_web(self, port: int, *, speed: int = 1) -> None:
+        """Listen on the port, or on the next one after it that is free.
+
+        From now on the plant's clock runs at this speed, for whoever is started here.
+        """
         self.port = next_free(port)
-        environment = {
+        self._environment = {
             **os.environ,
             "BASE_ADDRESS": self.address,
+            "CLOCK_SINCE": str(int(time.time())),
+            "CLOCK_SPEED": str(speed),
             "PYTHONUNBUFFERED": "1",
         }
-        for name, command in commands(self.port).items():
-            log = FOLDER / f"{name}.log"
-            self._children.append(
-                Child(name, command, log=log, environment=environment)
-            )
+        self._start("web", web_command(self.port))
+
+    def start_jobs(self) -> None:
+        """Once the plant is built: they would ask for it at once."""
+        self._start("worker", worker_command(self.port))
+        self._start("beat", BEAT)
+
+    def start_life(self, which: str) -> None:
+        """`which` plant, as ``config.demo.plants`` names it."""
+        self._start("life", (sys.executable, "-m", "config.demo.life", which))
+
+    def _start(self, name: str, command: Sequence[str]) -> None:
+        log = FOLDER / f"{name}.log"
+        child = Child(name, command, log=log, environment=self._environment)
+        self._children.append(child)
 
     def wait_until_open(self, patience: float = 60) -> None:
         deadline = time.monotonic() + patience
@@ -86,32 +103,33 @@ class Servers:
                 )
 
 
-def commands(port: int) -> dict[str, tuple[str, ...]]:
-    return {
-        "worker": (
-            *CELERY,
-            "worker",
-            *("--concurrency", "1"),
-            *("--loglevel", "INFO"),
-            *("--hostname", f"demo-{port}@%h"),
-        ),
-        "beat": (
-            *CELERY,
-            "beat",
-            *("--schedule", str(FOLDER / "beat-schedule")),
-            *("--pidfile", ""),
-            *("--loglevel", "INFO"),
-        ),
-        "web": (
-            *(sys.executable, "-m", "gunicorn", "config.wsgi"),
-            *("--bind", f"127.0.0.1:{port}"),
-            *("--workers", "2"),
-            *("--threads", "4"),
-            # Loaded once before the workers are born: nobody's first page waits.
-            "--preload",
-            "--no-control-socket",
-        ),
-    }
+def worker_command(port: int) -> tuple[str, ...]:
+    return (
+        *(*CELERY, "worker"),
+        *("--concurrency", "1"),
+        *("--loglevel", "INFO"),
+        *("--hostname", f"demo-{port}@%h"),
+    )
+
+
+BEAT = (
+    *(*CELERY, "beat"),
+    *("--schedule", str(FOLDER / "beat-schedule")),
+    *("--pidfile", ""),
+    *("--loglevel", "INFO"),
+)
+
+
+def web_command(port: int) -> tuple[str, ...]:
+    return (
+        *(sys.executable, "-m", "gunicorn", "config.wsgi"),
+        *("--bind", f"127.0.0.1:{port}"),
+        *("--workers", "2"),
+        *("--threads", "4"),
+        # Loaded once before the workers are born: nobody's first page waits.
+        "--preload",
+        "--no-control-socket",
+    )
 
 
 def next_free(port: int) -> int:

@@ -7,13 +7,18 @@ import subprocess
 import sys
 from collections.abc import Iterator
 from http.cookiejar import CookieJar
+from io import StringIO
 from pathlib import Path
+from typing import Any
 from urllib.parse import urlencode
 from urllib.request import HTTPCookieProcessor, ProxyHandler, build_opener
 
 import pytest
+from django.core.management import call_command
+from django.core.management.base import CommandError, OutputWrapper
 
 from config.broker import new_address
+from config.demo.bar import Bar
 from config.demo.people import PEOPLE
 from config.processes import free_port
 from tests.config.test_processes import is_running
@@ -22,7 +27,7 @@ from tests.live import wait_until
 pytestmark = [pytest.mark.demo, pytest.mark.live]
 
 CHECKOUT = Path(__file__).resolve().parents[2]
-DEMO = [sys.executable, "manage.py", "demo", "--port"]
+DEMO = [sys.executable, "manage.py", "demo", "--small", "--port"]
 # All the demo's processes, but on a database without a plant, which is quicker.
 SERVERS = """
 import time, django
@@ -33,7 +38,8 @@ from config.demo.servers import Servers
 with home.take(), Servers() as servers:
     servers.start_broker()
     call_command("migrate", verbosity=0)
-    servers.start({port})
+    servers.start_web({port})
+    servers.start_jobs()
     servers.wait_until_open()
     print("Ctrl-C", flush=True)
     time.sleep(600)
@@ -125,20 +131,25 @@ def test_the_demo_opens_for_every_role_and_leaves_nothing_behind(
     tmp_path: Path, runs: list[Run]
 ) -> None:
     port = free_port()
-    demo = Run([*DEMO, str(port)], tmp_path, environment(tmp_path))
+    demo = Run([*DEMO, str(port), "--live"], tmp_path, environment(tmp_path))
     runs.append(demo)
     demo.wait_until_open()
     address = re.search(r"http://127\.0\.0\.1:\d+", demo.words)
     password = re.search(r"password (\S+)", demo.words)
     assert address
     assert password
+    # Broker, worker and its child, beat, life, web and its children.
+    wait_until(lambda: len(demo.family()) >= 8)
     family = demo.family()
 
     for person in PEOPLE:
         assert is_signed_in(address[0], person.username, password[1])
     assert not is_signed_in(address[0], PEOPLE[0].username, "a wrong guess")
     assert listening_addresses(port) == {"0100007F"}  # 127.0.0.1
-    assert len(family) >= 6  # broker, worker and its child, beat, web and its children
+    assert "60 times as fast as the clock" in demo.words
+    life = (tmp_path / "demo" / "life.log").read_text()
+    assert "WARNING" not in life
+    assert "Traceback" not in life
     assert not (tmp_path / "plant.sqlite3").exists()
 
     (tmp_path / "second").mkdir()
@@ -208,3 +219,55 @@ def test_the_demo_refuses(
     assert reason in demo.words
     assert not (CHECKOUT / "kept.sqlite3").exists()
     assert not (tmp_path / "demo").exists()
+
+
+@pytest.mark.parametrize(
+    ("options", "reason"),
+    [
+        ({"speed": 5}, "--speed is 5, but only a live demo runs faster"),
+        ({"live": True, "speed": 0}, "--speed is 0. Give a whole number from 1"),
+        ({"live": True, "speed": 601}, "--speed is 601. Give a whole number from 1"),
+    ],
+)
+def test_a_speed_is_a_live_demos_and_has_bounds(
+    options: dict[str, Any], reason: str
+) -> None:
+    with pytest.raises(CommandError, match=re.escape(reason)):
+        call_command("demo", **options)
+
+
+class Screen(StringIO):
+    """A terminal, or what stands in a log."""
+
+    def __init__(self, *, is_terminal: bool) -> None:
+        super().__init__()
+        self.is_terminal = is_terminal
+
+    def isatty(self) -> bool:
+        return self.is_terminal
+
+
+def build_on(screen: Screen) -> str:
+    bar = Bar(OutputWrapper(screen), {"Making": 1, "Loading": 3})
+    with bar.step("Making"):
+        pass
+    with bar.step("Loading") as tell:
+        tell(1, 2, "stops.csv")
+    bar.finish()
+    return screen.getvalue()
+
+
+def test_one_bar_grows_over_the_whole_build_on_a_terminal() -> None:
+    drawn = build_on(Screen(is_terminal=True)).split("\r")[1:]
+
+    shares = [int(re.search(r"(\d+)%", text)[1]) for text in drawn]  # type: ignore[index]
+    assert shares == [0, 25, 25, 62, 100]
+    assert "Loading stops.csv" in drawn[3]
+    assert all("\n" not in text for text in drawn[:-1])
+
+
+def test_where_there_is_no_terminal_the_build_says_a_line_a_step() -> None:
+    lines = build_on(Screen(is_terminal=False)).splitlines()
+
+    assert [line.split(":")[0].strip() for line in lines[:2]] == ["Making", "Loading"]
+    assert len(lines) == 3
