@@ -67,7 +67,7 @@ def walked(columns: list[Column], pace: Any, variants: Any, rows: Any) -> Walked
             seconds=table[:, 3].astype(float),
         ),
         length=np.full(pace.shape[2], float(LENGTH)),
-        pace_s=0.0,
+        notable=np.zeros(pace.shape[1]),
     )
 
 
@@ -158,6 +158,7 @@ def test_too_few_bodies_for_the_day_are_refused() -> None:
             variants=np.zeros((5, 1), dtype=np.int64),
             trouble=_no_trouble(),
             length=np.array([1000.0]),
+            notable=np.zeros(1),
         )
 
 

@@ -182,8 +182,8 @@ class Upkeep:
     weak_gun: str = ""
     #: Guns that are checked every week.
     weekly: frozenset[str] = frozenset()
-    #: Safety tests that nobody did: routine and cell.
-    forgotten: frozenset[tuple[str, str]] = frozenset()
+    #: Serials of what has a safety test that nobody did.
+    forgotten: frozenset[str] = frozenset()
     #: Lines whose controller filters are found as new.
     clean_filters: frozenset[str] = frozenset()
     #: Backup batteries with a low voltage: serials, and when it was measured.

@@ -21,9 +21,6 @@ Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
 Bools = npt.NDArray[np.bool_]
 
-#: Shorter waits than this are part of the pace, nobody would call them a stop.
-PACE_S = 15.0
-
 
 @dataclass(frozen=True, kw_only=True)
 class Column:
@@ -152,14 +149,16 @@ def walk(
     variants: npt.NDArray[np.int64],
     trouble: Trouble,
     length: Floats,
-    pace_s: float = PACE_S,
+    notable: Floats,
 ) -> Walked:
     """Walk until the length of every day is used up.
 
     `pace` is [variant, cell, day] in seconds, `variants` [body of the day, day] in the
     order in which the last column lets them go, `length` the working seconds [day].
+    Of waits those are told that are longer than `notable` [cell]; shorter ones are part
+    of the pace.
     """
-    return _Walk(chain, pace, variants, trouble, length, pace_s).run()
+    return _Walk(chain, pace, variants, trouble, length, notable).run()
 
 
 class _Walk:
@@ -170,9 +169,9 @@ class _Walk:
         variants: npt.NDArray[np.int64],
         trouble: Trouble,
         length: Floats,
-        pace_s: float,
+        notable: Floats,
     ) -> None:
-        self.chain, self.length, self.pace_s = chain, length, pace_s
+        self.chain, self.length, self.notable = chain, length, notable[:, None]
         _, self.n_cells, self.days = pace.shape
         self.pace, self.variants = pace.reshape(-1), variants
         self.n_columns = len(chain.columns)
@@ -219,11 +218,13 @@ class _Walk:
         )
 
     def _is_over(self, wave: int) -> bool:
+        """Whether every cell has let go of a body after the day's end."""
         n = np.minimum((wave - self.chain.ranks) // 2, self.most - 1)
-        if n.min() < 0:
+        if n.min() < 1:
             return False
-        rows = self.left[n + 1, np.arange(self.n_columns)]
-        return bool((rows >= self.length).all())
+        columns = np.arange(self.n_columns)
+        last = np.minimum(self.left[n + 1, columns], self.left[n, columns])
+        return bool((last >= self.length).all())
 
     def _step(self, wave: int) -> None:
         half = self.halves[wave % 2]
@@ -278,7 +279,7 @@ class _Walk:
         self, name: str, cells: Ints, since: Floats, until: Floats, going: Bools
     ) -> None:
         seconds = until - since
-        found = np.flatnonzero((seconds > self.pace_s) & going[:, None])
+        found = np.flatnonzero((seconds > self.notable[cells]) & going[:, None])
         if len(found):
             column, day = np.divmod(found, self.days)
             row = since.reshape(-1)[found], seconds.reshape(-1)[found]

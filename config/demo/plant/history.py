@@ -64,7 +64,7 @@ class History:
         """On the grid from the day it was placed; the forgotten ones stop short."""
         interval = routine.every_days or 0
         last = (self.plant.today - machine.placed_on).days // interval
-        if (routine.code, machine.cell) in self.plant.upkeep.forgotten:
+        if machine.serial in self.plant.upkeep.forgotten:
             last -= 1
         back = max(1, BACK_DAYS // interval + 1)
         for number in range(max(1, last - back + 1), last + 1):

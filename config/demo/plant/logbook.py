@@ -110,15 +110,13 @@ class Log:
         )
 
     def _waits(self, waits: Waits, reason: int) -> Lived:
-        cells = waits.cell < len(self.run.cells)
-        total = int(cells.sum())
-        none = np.zeros(total, dtype=np.int64)
+        none = np.zeros(len(waits.cell), dtype=np.int64)
         return self._within(
             Lived(
-                cell=waits.cell[cells],
-                day=waits.day[cells],
-                at=waits.at[cells],
-                seconds=waits.seconds[cells],
+                cell=waits.cell,
+                day=waits.day,
+                at=waits.at,
+                seconds=waits.seconds,
                 reason=none + reason,
                 logged=none + 1,
                 robot=none,

@@ -1,5 +1,6 @@
 """The demo plant's days, run: its lines as one flow, with their troubles."""
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -12,6 +13,9 @@ from config.demo.plant.troubles import Troubles, draw
 
 #: A day's end: nothing leaves a store that nobody empties.
 NEVER_S = 1e9
+#: Shorter waits than this are part of the pace, nobody would call them a stop; a
+#: control that counts them all leaves out what is no more than its own cycle's spread.
+PACE_S, ANY_S = 15.0, 2.0
 #: How long an exit is full, in minutes, and how much that varies.
 EXIT_FULL_MIN, EXIT_FULL_SIGMA = 14.0, 0.6
 #: Of a store that one line fills by night and all empty by day: how full it is then.
@@ -152,6 +156,7 @@ def run(plant: Plant, *, nights: bool) -> Run:
         variants=variants,
         trouble=_with_full_exits(troubles.flow, plant, layout, days, rng),
         length=days.length,
+        notable=_notable(plant, layout),
     )
     return Run(
         days=days,
@@ -162,6 +167,12 @@ def run(plant: Plant, *, nights: bool) -> Run:
         variants=variants,
         ahead=chain.ahead,
     )
+
+
+def _notable(plant: Plant, layout: Layout) -> Floats:
+    """Nobody asks how long an exit behind the last cell waits."""
+    cells = [ANY_S if cell.code in plant.sees_all else PACE_S for cell in layout.cells]
+    return np.array([*cells, *(math.inf for _ in layout.sinks)])
 
 
 def _pace(plant: Plant, layout: Layout, days: Days, rng: np.random.Generator) -> Floats:

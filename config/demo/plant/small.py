@@ -221,7 +221,7 @@ def _upkeep() -> Upkeep:
         ),
         unread=frozenset({serial("FR1-040", 3)}),
         weak_gun=serial("FR1-030", 4),
-        forgotten=frozenset({("curtain-test", "CL1-020"), ("curtain-test", "FR2-040")}),
+        forgotten=frozenset({"LC-CL1-020", "LC-FR2-040"}),
         clean_filters=frozenset({"FR", "CL"}),
         first_due=(
             (

@@ -48,6 +48,7 @@ def events(when: Dates, rng: np.random.Generator) -> Iterator[Event]:
     yield from _drums(when)
     yield from _every_shift(when, rng)
     yield from _after_visits(when, rng)
+    yield from _yesterday(when)
     yield Event(
         cell="UB6-050",
         day=when.day(6, 2),
@@ -74,6 +75,31 @@ def events(when: Dates, rng: np.random.Generator) -> Iterator[Event]:
             reason="position-lost",
             robot=1,
             note="after the days off",
+        )
+
+
+#: Cell, reason, robot, when in the day's work, minutes.
+YESTERDAY = (
+    ("FR2-060", "gun-force", 3, 0.35, 48),
+    ("UB6-040", "drive", 2, 1.2, 35),
+    ("BS2-090", "cable", 1, 0.6, 42),
+    ("BS4-090", "cable", 2, 1.4, 50),
+    ("CL3-070", "hem-roller", 1, 0.7, 41),
+    ("SF2-060", "pump", 2, 1.1, 52),
+    ("FS1-050", "water", 1, 1.6, 33),
+)
+
+
+def _yesterday(when: Dates) -> Iterator[Event]:
+    """A day with something to say for every area, on the first pages of today."""
+    for cell, reason, robot, share, minutes in YESTERDAY:
+        yield Event(
+            cell=cell,
+            day=when.now.date() - DAY,
+            at=share * SHIFT_S,
+            seconds=minutes * 60,
+            reason=reason,
+            robot=robot,
         )
 
 
@@ -114,17 +140,21 @@ def _drums(when: Dates) -> Iterator[Event]:
 
 
 def _every_shift(when: Dates, rng: np.random.Generator) -> Iterator[Event]:
-    """BS2-060 does not see its part; CL4 changes tools, the Late shift more slowly."""
+    """BS2-060 does not see its part, BS5-060 does not close its clamp.
+
+    CL4 changes tools, the Late shift more slowly.
+    """
     day = when.first
     while day <= when.now.date():
-        for k in range(20):
-            yield Event(
-                cell="BS2-060",
-                day=day,
-                at=float((k + rng.uniform(0, 0.5)) * SHIFT_S / 10),
-                seconds=40.0,
-                reason="part-not-seen",
-            )
+        for cell, reason in (("BS2-060", "part-not-seen"), ("BS5-060", "clamp")):
+            for k in range(20):
+                yield Event(
+                    cell=cell,
+                    day=day,
+                    at=float((k + rng.uniform(0, 0.5)) * SHIFT_S / 10),
+                    seconds=40.0,
+                    reason=reason,
+                )
         for shift, minutes in enumerate((18, 27)):
             yield Event(
                 cell="CL4-020",
@@ -216,7 +246,7 @@ def slower(when: Dates) -> tuple[Slower, ...]:
 
 def electric(when: Dates) -> dict[date, float]:
     """On Thursdays electric bodies come in runs."""
-    return {when.day(week, 3): 0.6 for week in range(4, WEEKS + 1)}
+    return {when.day(week, 3): 0.65 for week in range(4, WEEKS + 1)}
 
 
 def planned(when: Dates) -> Iterator[PlannedStop]:

@@ -37,19 +37,26 @@ EQUIPMENT = (
 #: Only where there is something for it to serve.
 SERVES = {"tip dresser": {"weld"}, "extraction": {"arc", "weld"}}
 PUMPS = 60
-#: Safety tests that nobody did: routine, cell, kind, and how many days they are over.
+#: Whose safety tests nobody did: serial, the test's interval, days over.
 FORGOTTEN = (
-    ("curtain-test", "SF1-010", "light curtain", 4),
-    ("curtain-test", "SF2-010", "light curtain", 7),
-    ("curtain-test", "SF3-010", "light curtain", 9),
-    ("gate-test", "UB6-030", "gate", 2),
-    ("stop-test", "BS5-080", "emergency stop", 13),
+    ("LC-SF1-010", 28, 4),
+    ("LC-SF2-010", 28, 7),
+    ("LC-SF3-010", 28, 9),
+    ("G-UB6-030", 180, 2),
+    ("ES-BS5-080", 180, 13),
 )
-INTERVALS = {"curtain-test": 28, "gate-test": 180, "stop-test": 180}
 #: 66 technicians by skill, five of them for safety tests as well, in the hours that
 #: are theirs for planned work: the gap after Late, and Saturday.
 HEADS = (("M", 26), ("E", 12), ("W", 12), ("C", 8), ("S", 6), ("U", 2), ("X", 5))
-NIGHT = {skill: ("22:00", "00:30") for skill, _ in HEADS}
+NIGHT = {
+    "M": ("22:00", "00:30"),
+    "E": ("22:00", "23:00"),
+    "W": ("22:00", "00:00"),
+    "C": ("22:00", "23:15"),
+    "S": ("22:00", "23:15"),
+    "U": ("22:00", "22:45"),
+    "X": ("22:00", "22:45"),
+}
 SWAPPED = ("BS4-050", 2, "SPARE-01")
 WEAK = ("FR1-030", 4)
 LOW_BATTERIES = tuple((f"FS3-0{cell}0", 1) for cell in range(2, 8))
@@ -76,7 +83,7 @@ def upkeep(when: Dates, lines: Sequence[Line], packs: tuple[Pack, ...]) -> Upkee
         unread=frozenset({serial("CL5-020", 1)}),
         weak_gun=serial(*WEAK),
         weekly=frozenset(serial(geo.code, n) for n, _ in enumerate(geo.kinds, start=1)),
-        forgotten=frozenset((routine, cell) for routine, cell, _, _ in FORGOTTEN),
+        forgotten=frozenset(name for name, *_ in FORGOTTEN),
         clean_filters=frozenset({"UB", "FS"}),
         low_batteries=frozenset(serial(*one) for one in LOW_BATTERIES),
         loaded_filters=frozenset({"PU-SF2-030"}),
@@ -100,27 +107,21 @@ def upkeep(when: Dates, lines: Sequence[Line], packs: tuple[Pack, ...]) -> Upkee
 
 def _equipment(when: Dates, lines: Sequence[Line]) -> Iterator[Equipment]:
     cells = [cell for line in lines for cell in line.cells]
-    placed = {
-        (cell, kind): _placed(when, INTERVALS[routine], over)
-        for routine, cell, kind, over in FORGOTTEN
-    }
+    placed = {name: _placed(when, days, over) for name, days, over in FORGOTTEN}
     for kind, letters, position, many in EQUIPMENT:
-        able = [
-            cell
-            for cell in cells
-            if SERVES.get(kind, set(cell.kinds)) & set(cell.kinds)
-        ]
-        sure = [cell for cell in able if (cell.code, kind) in placed]
+        serves = SERVES.get(kind, {one for cell in cells for one in cell.kinds})
+        able = [cell for cell in cells if serves & set(cell.kinds)]
+        sure = [cell for cell in able if f"{letters}-{cell.code}" in placed]
         others = [cell for cell in able if cell not in sure]
         for number, cell in enumerate([*sure, *_spread(others, many - len(sure))]):
+            name = f"{letters}-{cell.code}"
             usual = PLACED - timedelta(days=number * 37 % 180)
-            first = placed.get((cell.code, kind), usual) if letters != "GG" else usual
             yield Equipment(
-                serial=f"{letters}-{cell.code}",
+                serial=name,
                 kind=kind,
                 cell=cell.code,
                 position=position,
-                placed_on=first,
+                placed_on=placed.get(name, usual),
             )
     for cell in _spread([cell for cell in cells if "seal" in cell.kinds], PUMPS):
         yield Equipment(
