@@ -3,6 +3,7 @@
 import os
 import shutil
 from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from typing import Any
 
 import pytest
@@ -18,19 +19,25 @@ CHROMIUM = [
 ]
 
 
-@pytest.fixture(scope="session")
-def browser() -> Iterator[Any]:
+@contextmanager
+def a_chromium() -> Iterator[Any]:
     from playwright.sync_api import sync_playwright
 
     program = shutil.which("chromium")
     assert program, "There is no chromium. Install it, as tests/run does."
-    # Playwright keeps a loop in this thread, in which Django would refuse to ask the
-    # database; no code of ours runs in that loop.
-    os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"] = "true"
     with sync_playwright() as playwright:
         chromium = playwright.chromium.launch(executable_path=program, args=CHROMIUM)
         yield chromium
         chromium.close()
+
+
+@pytest.fixture(scope="session")
+def browser() -> Iterator[Any]:
+    # Playwright keeps a loop in this thread, in which Django would refuse to ask the
+    # database; no code of ours runs in that loop.
+    os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"] = "true"
+    with a_chromium() as chromium:
+        yield chromium
     del os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"]
 
 
