@@ -28,19 +28,36 @@ class Services:
         # Not pytest's own folder: a socket's path must be short.
         self.directory = Path(tempfile.mkdtemp(prefix="account-tests-"))
         self.sqlite_file = self.directory / "tests.sqlite3"
-        self._children: list[Child] = []
+        self._children: dict[str, Child] = {}
 
     def start(self) -> None:
-        os.environ["REDIS_URL"] = redis_url = new_address()
-        self._children.append(start_broker(self.directory / "redis", redis_url))
+        os.environ["REDIS_URL"] = new_address()
         os.environ["DATABASE_URL"] = f"sqlite:///{self.directory / 'unused.sqlite3'}"
+        self.start_broker()
         if self._database == "postgresql":
-            postgres, os.environ["DATABASE_URL"] = start_postgresql(
-                self.directory, hasty=True
-            )
-            self._children.append(postgres)
+            self.start_database()
 
     def stop(self) -> None:
-        for child in reversed(self._children):
+        for child in reversed(self._children.values()):
             child.stop()
         shutil.rmtree(self.directory)
+
+    # For the tests that break them: whoever stops one starts it again.
+
+    def start_broker(self) -> None:
+        self._children["broker"] = start_broker(
+            self.directory / "redis", os.environ["REDIS_URL"]
+        )
+
+    def empty_broker(self) -> None:
+        """Killed at once, with its data gone."""
+        self._children.pop("broker").kill()
+        shutil.rmtree(self.directory / "redis")
+
+    def start_database(self) -> None:
+        self._children["database"], os.environ["DATABASE_URL"] = start_postgresql(
+            self.directory, hasty=True
+        )
+
+    def stop_database(self) -> None:
+        self._children.pop("database").stop()

@@ -18,10 +18,12 @@ class Answer(NamedTuple):
 
 
 class Browser:
-    def __init__(self, port: int, patience: float = 15) -> None:
+    def __init__(
+        self, port: int, patience: float = 15, cookies: dict[str, str] | None = None
+    ) -> None:
         self._port = port
         self._patience = patience
-        self._cookies: dict[str, str] = {}
+        self._cookies = dict(cookies or {})
 
     def get(self, path: str) -> Answer:
         return self._ask("GET", path, None)
