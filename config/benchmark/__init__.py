@@ -8,6 +8,6 @@ which proves that it works and nothing about speed.
 from collections.abc import Callable
 
 #: The modules, in the order in which they run.
-NAMES = ("year",)
+NAMES = ("year", "rollups", "visitors")
 
 Say = Callable[[str], None]

@@ -84,7 +84,7 @@ SMALL = Size(cells=20, days=5)
 
 def make_plant(size: Size) -> None:
     """The benchmark's database holds this plant, and nothing stored or marked."""
-    _empty()
+    empty_database()
     rng = np.random.default_rng(SEED)
     first = timezone.now().date() - timedelta(days=size.days)
     with connection.constraint_checks_disabled(), _bare(), transaction.atomic():
@@ -101,7 +101,7 @@ def make_plant(size: Size) -> None:
             cursor.execute("VACUUM ANALYZE")
 
 
-def _empty() -> None:
+def empty_database() -> None:
     """A fresh SQLite file: emptying millions of rows takes longer than writing them."""
     if connection.vendor == "sqlite":
         insist_on_own_database()

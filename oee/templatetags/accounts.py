@@ -4,19 +4,23 @@
 {{ difference|points }}   "6.3 points under"
 {{ seconds|in_minutes }}  "1,624 min", to be compared down a column
 {{ name|mid_sentence }}   "gun force", of a reason that is entered as "Gun force"
+{{ sentence|unbroken }}   no code in it (FR2-070) breaks at its hyphen
 """
 
 import math
+import re
 
 from django import template
 from django.urls import reverse
-from django.utils.html import format_html
-from django.utils.safestring import SafeString
+from django.utils.html import escape, format_html
+from django.utils.safestring import SafeString, mark_safe
 
 from cells.drawing import Seconds
 from cells.templatetags.figures import MINUS, UNKNOWN
 
 register = template.Library()
+
+_CODE = re.compile(r"\w+(?:-\w*\d\w*)+")
 
 
 @register.simple_tag
@@ -51,3 +55,9 @@ def mid_sentence(name: str) -> str:
     if len(name) > 1 and name[1].islower():
         return name[0].lower() + name[1:]
     return name
+
+
+@register.filter
+def unbroken(sentence: str) -> SafeString:
+    codes = r'<span class="code">\g<0></span>'
+    return mark_safe(_CODE.sub(codes, escape(sentence)))

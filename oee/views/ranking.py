@@ -10,7 +10,7 @@ from django.views.decorators.http import require_safe
 from cells.downloads import csv_response
 from cells.models import Area
 from cells.views.doors import csv_url
-from oee.ranking_page import BY, HEADER, PER, RankingPage
+from oee.ranking_page import BY, HEADER, PER, SHOWN, RankingPage
 from oee.views.asked import kept, one_of, period_of, refused_file, status_of
 
 
@@ -27,6 +27,7 @@ def ranking(request: HttpRequest) -> HttpResponse:
         by=one_of(request, "by", BY, faults),
         per=one_of(request, "per", PER, faults),
         area=areas.get(asked_area),
+        shown=SHOWN,
         page=request.GET.get("page"),
     )
     if "csv" in request.GET:

@@ -4,6 +4,7 @@ from hypothesis import strategies as st
 from oee.account_words import FLAG_WORDS, balance_of, parts_of
 from oee.ledger.flags import Flag, names
 from oee.ledger.sums import cell_shift
+from oee.templatetags.accounts import unbroken
 
 MINUTE_US = 60_000_000
 
@@ -80,3 +81,10 @@ def test_the_bar_is_cut_into_the_planned_seconds():
 
 def test_every_flag_has_words():
     assert set(FLAG_WORDS) == set(names(sum(Flag)))
+
+
+def test_a_code_in_a_sentence_does_not_break_at_its_hyphen() -> None:
+    assert unbroken("FR2-070 lost <most>: set-up of body-1.") == (
+        '<span class="code">FR2-070</span> lost &lt;most&gt;: set-up of '
+        '<span class="code">body-1</span>.'
+    )

@@ -12,6 +12,7 @@ from django.test import Client
 from django.urls import reverse
 
 from oee.models import CellShift
+from oee.ranking import reason_totals
 from oee.ranking_page import RankingPage
 from tests.builders import MONDAY, TUESDAY, at
 from tests.oee.account_cast import counted, make_accounts, minutes
@@ -164,8 +165,8 @@ def test_a_cell_with_enough_planned_hours_is_not_grey(
 
 def test_the_page_says_who_lost_most_and_to_what(page: Any) -> None:
     assert (
-        "L1-10 lost most by its own fault: 60 min yesterday, first of all gun force."
-        in page()
+        '<span class="code">L1-10</span> lost most by its own fault: '
+        "60 min yesterday, first of all gun force." in page()
     )
 
 
@@ -211,6 +212,41 @@ def test_the_file_has_the_commands_columns_and_the_classes(
     assert first["all_lost_s"] == ""
     assert (second["breakdown_s"], second["reject_s"]) == ("2400", "540")
     assert second["starved_s"] == "720"
+
+
+def test_a_later_page_keeps_the_sentence_the_scale_and_the_file(
+    plant: SimpleNamespace, client_of: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """With one cell to a page, L1-30 is on the second."""
+    monkeypatch.setattr("oee.views.ranking.SHOWN", 1)
+    client = client_of(plant.people.reader)
+    address = reverse("ranking") + "?period=yesterday&page=2"
+    answer = client.get(address)
+    content = answer.content.decode()
+    table = content.split("<tbody>")[1].split("</tbody>")[0]
+
+    assert "L1-30" in table
+    assert "L1-10" not in table
+    assert '<span class="code">L1-10</span> lost most' in content
+    assert "2 cells, by own lost minutes" in content
+    assert answer.context["page"].longest_s == 60 * 60
+    file = client.get(address + "&csv=1").content.decode()
+    assert [row["cell"] for row in csv.DictReader(StringIO(file))] == ["L1-10", "L1-30"]
+
+
+def test_reasons_are_read_of_the_cells_shown_only(
+    plant: SimpleNamespace, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    read: list[str] = []
+
+    def totals(rows: Any, **more: Any) -> Any:
+        read.extend(rows.values_list("cell__code", flat=True))
+        return reason_totals(rows, **more)
+
+    monkeypatch.setattr("oee.ranking.reason_totals", totals)
+
+    assert [row.cell.code for row in monday(shown=1).rows] == ["L1-10"]
+    assert read == ["L1-10"]
 
 
 def test_the_file_is_ranked_as_the_page_is(
