@@ -14,7 +14,7 @@ from django.db import transaction
 from django.db.models import Max, ProtectedError
 
 from cells import clock, rights, stale, trail
-from cells.inserting import insert_rows
+from cells.bulk import insert_rows
 from cells.models import Cell, Change, Line, Shift, ShiftBreak, WorkedBreak
 from cells.rights import Role
 from cells.shift_plan import planned_shifts

@@ -14,7 +14,7 @@ from django.db import transaction
 from django.dispatch import Signal
 
 from cells import clock
-from cells.inserting import insert_rows
+from cells.bulk import insert_rows
 from cells.models import Cell, Shift, StaleMark
 from cells.moments import to_seconds
 

@@ -166,8 +166,7 @@ def _blocks(path: Path) -> Iterator[bytes]:
 def _move_tasks(run: Run) -> None:
     """Judge what was done and open what is due, where this load may have moved it."""
     if run.due_of or run.moved or any(run.readings.rows()) or run.touched.new_shifts:
-        open_tasks.judge()
-        open_tasks.update_tasks()
+        open_tasks.follow()
 
 
 def _directory_faults(directory: Path) -> list[Fault]:

@@ -9,6 +9,8 @@ from collections.abc import Callable, Collection, Iterable
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from decimal import Decimal
+from functools import cache
+from typing import Any, NamedTuple
 
 from django.db.models import Exists, OuterRef, Q
 
@@ -23,8 +25,32 @@ from maintenance.models import FirstDue, Routine, Task
 from maintenance.planning.due_dates import Completion, Due, DueInputs, next_due
 from maintenance.planning.routine_rule import RoutineRule
 
+#: What a task says of its window.
+WINDOW = (
+    "due",
+    "earliest",
+    "latest",
+    "bound_by",
+    "meter_limit",
+    "meter_not_read",
+    "missed",
+    "window_closed_on",
+)
+#: What a done one says besides.
+JUDGED = (*WINDOW, "verdict")
+
 #: Up to so many clocks are asked for by name; beyond it, reading all costs less.
 BY_NAME = 500
+
+
+class Done(NamedTuple):
+    """A done task, as it is stored."""
+
+    pk: int
+    machine_id: int | None
+    done_at: datetime
+    reading: Decimal | None
+    judged: tuple[Any, ...]  # JUDGED
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -37,7 +63,7 @@ class Subject:
     placement: Placement  # where it stands on the day of asking
     inputs: DueInputs
     #: In order of time, aligned with inputs.completions; all of them only if asked for.
-    done: tuple[Task, ...]
+    done: tuple[Done, ...]
 
     def due(self, on: date) -> Due:
         return next_due(self.inputs, on=on)
@@ -78,12 +104,15 @@ def subjects(
     """
     plans = _routines(on, routines)
     placements = _placements(on, machines)
-    pairs = [
-        (routine, placement)
-        for placement in placements
-        for routine in plans
-        if is_for(routine, placement.machine)
-    ]
+    # Of the thousands of machines most are of a few kinds and carry the same tags.
+    plans_for: dict[tuple[str, ...], list[Routine]] = {}
+    pairs = []
+    for placement in placements:
+        machine = placement.machine
+        alike = (machine.kind, *machine.tags)
+        if alike not in plans_for:
+            plans_for[alike] = [one for one in plans if is_for(one, machine)]
+        pairs += [(routine, placement) for routine in plans_for[alike]]
     if not pairs:
         return []
     facts = _Facts.of(pairs, on, whole_record)
@@ -113,12 +142,13 @@ class _Facts:
     """What was read for many subjects at once."""
 
     histories: dict[tuple[int, str], MeterHistory]  # by machine and meter name
-    done: dict[tuple[int, str], tuple[Task, ...]]  # by routine and clock
+    done: dict[tuple[int, str], tuple[Done, ...]]  # by routine and clock
     first_placed: dict[str, date]  # by clock
     first_dues: dict[tuple[int, int], date]  # by routine and machine
     calendars: dict[int, ProductionCalendar]  # by area
-    reading_given: Callable[[Task], Decimal | None]
-    on_date: Callable[[Task], date]
+    rule_of: Callable[[Routine], RoutineRule]
+    reading_given: Callable[[Routine, Done], Decimal | None]
+    date_of: Callable[[datetime], date]
 
     @classmethod
     def of(
@@ -140,8 +170,9 @@ class _Facts:
                 ).values_list("routine_id", "machine_id", "due")
             },
             calendars=_calendars(pairs, histories.values(), on),
+            rule_of=cache(rule_of),
             reading_given=_readings_given(pairs, done),
-            on_date=lambda task: local_date(_done_at(task), zone),
+            date_of=lambda moment: local_date(moment, zone),
         )
 
     def subject(self, routine: Routine, placement: Placement) -> Subject:
@@ -150,11 +181,11 @@ class _Facts:
         machine = placement.machine
         placed = self.first_placed[clock]
         inputs = DueInputs(
-            rule=rule_of(routine),
+            rule=self.rule_of(routine),
             clock_start=max(placed, routine.valid_from or placed),
             production=self.calendars[placement.cell.line.area_id],
             first_due=self.first_dues.get((routine.pk, machine.pk)),
-            completions=[self._completion(task) for task in done],
+            completions=[self._completion(routine, one) for one in done],
             readings=self.histories.get((machine.pk, routine.meter), MeterHistory()),
         )
         return Subject(
@@ -166,11 +197,11 @@ class _Facts:
             done=done,
         )
 
-    def _completion(self, task: Task) -> Completion:
+    def _completion(self, routine: Routine, done: Done) -> Completion:
         return Completion(
-            at=to_seconds(_done_at(task)),
-            on=self.on_date(task),
-            reading=self.reading_given(task),
+            at=to_seconds(done.done_at),
+            on=self.date_of(done.done_at),
+            reading=self.reading_given(routine, done),
         )
 
 
@@ -181,11 +212,6 @@ def rule_of(routine: Routine) -> RoutineRule:
         anchor="calendar" if routine.anchor == "calendar" else "completion",
         safety=routine.safety,
     )
-
-
-def _done_at(task: Task) -> datetime:
-    assert task.done_at is not None  # only completions get here
-    return task.done_at
 
 
 def _meters(
@@ -203,7 +229,7 @@ def _meters(
 
 def _done(
     pairs: list[tuple[Routine, Placement]], before: datetime, whole_record: bool
-) -> dict[tuple[int, str], tuple[Task, ...]]:
+) -> dict[tuple[int, str], tuple[Done, ...]]:
     """Completions before a moment by routine and clock, in order of time."""
     done = Task.objects.done().filter(done_at__lt=before)
     rows = done.filter(routine__in={routine.pk for routine, _ in pairs})
@@ -213,9 +239,15 @@ def _done(
     if not whole_record:
         same = done.filter(routine=OuterRef("routine"), clock=OuterRef("clock"))
         rows = rows.filter(~Exists(same.filter(done_at__gt=OuterRef("done_at"))))
-    found: dict[tuple[int, str], list[Task]] = {}
-    for task in rows.order_by("done_at").iterator(chunk_size=5000):
-        found.setdefault((task.routine_id, task.clock), []).append(task)
+    found: dict[tuple[int, str], list[Done]] = {}
+    own = ("pk", "machine_id", "done_at", "reading")
+    columns = rows.order_by("done_at").values_list("routine_id", "clock", *own, *JUDGED)
+    for routine, clock, pk, machine, done_at, reading, *judged in columns.iterator(
+        5000
+    ):
+        assert done_at is not None  # only completions get here
+        done_one = Done(pk, machine, done_at, reading, tuple(judged))
+        found.setdefault((routine, clock), []).append(done_one)
     return {key: tuple(tasks) for key, tasks in found.items()}
 
 
@@ -250,22 +282,22 @@ def _calendars(
 
 def _readings_given(
     pairs: list[tuple[Routine, Placement]],
-    done: dict[tuple[int, str], tuple[Task, ...]],
-) -> Callable[[Task], Decimal | None]:
+    done: dict[tuple[int, str], tuple[Done, ...]],
+) -> Callable[[Routine, Done], Decimal | None]:
     """The reading given with a completion, as it counts today.
 
     It is stored as a reading like any other, so a correction or an open question
     about it is found there; None while it does not count. At a place it may be of the
     machine that stood there then.
     """
-    names = {routine.pk: routine.meter for routine, _ in pairs}
     with_one = [
         task for tasks in done.values() for task in tasks if task.reading is not None
     ]
     machines = {task.machine_id for task in with_one}
-    moments = {_done_at(task) for task in with_one}
+    moments = {task.done_at for task in with_one}
     rows = Reading.objects.counting().filter(
-        meter__machine__in=machines, meter__name__in=set(names.values())
+        meter__machine__in=machines,
+        meter__name__in={routine.meter for routine, _ in pairs},
     )
     if len(moments) <= BY_NAME:
         rows = rows.filter(read_at__in=moments)
@@ -275,9 +307,9 @@ def _readings_given(
         for machine, meter, read_at, value in rows.order_by().values_list(*columns)
     }
 
-    def reading(task: Task) -> Decimal | None:
+    def reading(routine: Routine, task: Done) -> Decimal | None:
         if task.reading is None or task.machine_id is None:
             return None
-        return given.get((task.machine_id, names[task.routine_id], _done_at(task)))
+        return given.get((task.machine_id, routine.meter, task.done_at))
 
     return reading

@@ -9,9 +9,5 @@ from maintenance import open_tasks
 @shared_task
 def update_tasks() -> None:
     """Every night: a day has passed, so windows open and close."""
-    carry_out(update_tasks.name, "Opening and judging the tasks of the day", _update)
-
-
-def _update() -> None:
-    open_tasks.judge()
-    open_tasks.update_tasks()
+    what = "Opening and judging the tasks of the day"
+    carry_out(update_tasks.name, what, open_tasks.follow)

@@ -21,7 +21,7 @@ from cells.models import Change, Meter, Reading
 from maintenance import task_rules
 from maintenance.models import SafetyAlert, StepResult, Task
 from maintenance.models.tasks import TaskQuerySet
-from maintenance.open_tasks import judge, update_tasks
+from maintenance.open_tasks import follow
 from maintenance.task_rights import (
     need_to_accept_alert,
     need_to_complete,
@@ -301,5 +301,4 @@ def _forget_closing(task: Task) -> None:
 
 def _follow(tasks: Iterable[Task]) -> None:
     machines = {task.machine_id for task in tasks if task.machine_id is not None}
-    judge(machines=machines)
-    update_tasks(machines=machines)
+    follow(machine_ids=machines)

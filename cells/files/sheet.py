@@ -16,10 +16,10 @@ from typing import Any, BinaryIO, ClassVar, Generic, TypeVar
 from django.db import models
 
 from cells import trail
+from cells.bulk import insert_all
 from cells.csv_files import Contract, Fault, header_of, read_rows
 from cells.files.making import Maker
 from cells.files.run import Kind, Outcome, Row, Run, noted
-from cells.inserting import insert_all
 from cells.models import Change
 
 M = TypeVar("M", bound=models.Model)

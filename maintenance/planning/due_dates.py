@@ -27,7 +27,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from decimal import Decimal
 from itertools import pairwise
-from typing import Literal
+from typing import Literal, NamedTuple
 
 from cells.metering.history import MeterHistory
 from cells.working_time.production_calendar import ProductionCalendar
@@ -41,8 +41,7 @@ Verdict = Literal["on_time", "early", "late", "extra"]
 NO_READINGS = MeterHistory()
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Completion:
+class Completion(NamedTuple):
     """The routine was done once. `reading` is the one given with it, if confirmed."""
 
     at: int  # UTC seconds
@@ -73,8 +72,7 @@ class DueInputs:
                 )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Due:
+class Due(NamedTuple):
     """The open task of one routine on one machine.
 
     `due`, `earliest`, `latest` and `bound_by` are all None without a forecast.
@@ -92,8 +90,7 @@ class Due:
     missed_grid_dates: tuple[date, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class _Window:
+class _Window(NamedTuple):
     due: date | None
     earliest: date | None
     latest: date | None
@@ -253,7 +250,11 @@ def verdict(inputs: DueInputs, index: int) -> Verdict | None:
     >>> done_at(1001, safety=True)
     'late'
     """
-    due = due_when_done(inputs, index)
+    return verdict_by(due_when_done(inputs, index), inputs, index)
+
+
+def verdict_by(due: Due, inputs: DueInputs, index: int) -> Verdict | None:
+    """The same by the due that stood, for who has worked that out already."""
     if due.bound_by == "calendar":
         return _calendar_verdict(inputs, due, inputs.completions[index].on)
     return _meter_verdict(inputs, due, inputs.completions[index])
