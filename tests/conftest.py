@@ -48,11 +48,15 @@ def pytest_configure(config: pytest.Config) -> None:
     for name in (
         "ALLOWED_HOSTS",
         "BASE_ADDRESS",
+        "BEHIND_PROXY",
         "CLOCK_OFFSET",
         "CLOCK_SINCE",
         "CLOCK_SPEED",
         "DEBUG",
         "DEMO",
+        "DATABASE_URL_FILE",
+        "REDIS_URL_FILE",
+        "SECRET_KEY_FILE",
     ):
         os.environ.pop(name, None)
     os.environ["SECRET_KEY"] = "for-the-tests-only-and-as-long-as-a-real-one-has-to-be"

@@ -223,11 +223,14 @@ def test_a_backup_is_tried_and_the_trial_is_kept_on_record(
     assert [file.name for file in tmp_path.iterdir()] == [Path(backup.path).name]
 
 
-def test_a_trial_that_fails_says_so_and_records_nothing(tmp_path: Path) -> None:
+def test_a_trial_that_fails_says_so_and_records_nothing(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     backup = taking.take(tmp_path / "plant.backup")
-    damage(Path(backup.path))
+    # A database that has something in it already.
+    monkeypatch.setattr(taking, "_trial_environment", lambda *_: child_environment())
 
-    with pytest.raises(BackupError, match=r"could not be restored on trial: .*damaged"):
+    with pytest.raises(BackupError, match=r"not be restored on trial: .*is not empty"):
         taking.try_restore(backup)
 
     assert Backup.objects.get().restored_at is None
