@@ -123,12 +123,8 @@ BEAT = (
 def web_command(port: int) -> tuple[str, ...]:
     return (
         *(sys.executable, "-m", "gunicorn", "config.wsgi"),
+        *("--config", "python:config.web_server"),
         *("--bind", f"127.0.0.1:{port}"),
-        *("--workers", "2"),
-        *("--threads", "4"),
-        # Loaded once before the workers are born: nobody's first page waits.
-        "--preload",
-        "--no-control-socket",
     )
 
 
