@@ -109,7 +109,7 @@ class Counted:
 def plan_rows(
     plant: Plant, runs: Sequence[Run], targets: dict[str, float]
 ) -> Iterator[tuple[object, ...]]:
-    """So many bodies as the area's target makes of the shift."""
+    """So many bodies as the area's target makes of the shift, at the counting cell."""
     for run in runs:
         lengths = run.days.shift_length
         for line in _lines(run):
@@ -122,8 +122,7 @@ def plan_rows(
 
 def _mean_cycle(plant: Plant, line: Line) -> float:
     ideal = plant.cells[line.counting].ideal
-    mean = sum(ideal[variant] * share for variant, (_, share) in VARIANTS.items())
-    return mean / (len(line.legs) if line.in_turn else 1)
+    return sum(ideal[variant] * share for variant, (_, share) in VARIANTS.items())
 
 
 def confirmation_rows(

@@ -21,7 +21,7 @@ from config.demo.plant.description import (
 #: Nozzles blocked at SF2-030, week by week.
 NOZZLES = (1, 1, 2, 1, 2, 2, 3, 2, 3, 4, 3, 5, 5)
 #: Stops of the arc cell that feeds FR3-040.
-FEEDER = (2, 2, 3, 2, 3, 3, 3, 4, 3, 3, 4, 4, 4)
+FEEDER = (3, 4, 4, 3, 5, 4, 5, 6, 5, 5, 6, 6, 6)
 #: Stops at UB3-090, improved after week 6, and at BS1-030, where nothing was.
 IMPROVED = (2, 2, 3, 3, 4, 4, 2, 1, 2, 1, 1, 1, 1)
 BAD_MONTH = (1, 0, 1, 3, 4, 3, 1, 1, 0, 1, 1, 0, 1)
