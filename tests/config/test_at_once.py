@@ -12,8 +12,9 @@ from django.test import Client
 
 from cells.models import Change
 from tests.builders import NOW
+from tests.config.deeds import Write
 from tests.config.tables import amounts
-from tests.config.who_writes import Write, writes
+from tests.config.who_writes import writes
 from tests.config.whole_site import make_site
 
 pytestmark = pytest.mark.django_db(transaction=True)

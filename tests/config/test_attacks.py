@@ -15,14 +15,9 @@ from django.urls import reverse
 
 from cells.models import Change
 from tests.builders import NOW, make_machine
+from tests.config.every_address import ALL, OWN, example, page
+from tests.config.how_it_opens import BUTTONS
 from tests.config.tables import amounts, everything
-from tests.config.test_every_page import (
-    ALL,
-    BUTTONS,
-    OWN,
-    example,
-    page,
-)
 from tests.config.who_writes import writes
 from tests.config.whole_site import Site, make_site
 

@@ -11,7 +11,8 @@ import time_machine
 from django.urls import URLPattern, get_resolver
 
 from tests.builders import NOW
-from tests.config.whole_site import BUTTONS, Site, addresses, make_site
+from tests.config.how_it_opens import BUTTONS, addresses
+from tests.config.whole_site import Site, make_site
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 

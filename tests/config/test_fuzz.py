@@ -23,6 +23,9 @@ from hypothesis import strategies as st
 
 from config.loading import load
 from tests.builders import NOW
+from tests.config.deeds import Write
+from tests.config.every_address import OWN
+from tests.config.how_it_opens import BUTTONS, addresses
 from tests.config.live_forms import LiveForm, forms_on, questions_on
 from tests.config.mutations import (
     FOREIGN,
@@ -34,9 +37,8 @@ from tests.config.mutations import (
     tables,
 )
 from tests.config.tables import everything
-from tests.config.test_every_page import OWN
-from tests.config.who_writes import Write, writes
-from tests.config.whole_site import BUTTONS, Site, addresses, make_site, pages
+from tests.config.who_writes import writes
+from tests.config.whole_site import Site, make_site, pages
 from tests.plant_files import NOW as FILES_NOW
 from tests.plant_files import SMALL, load_files, write_files
 

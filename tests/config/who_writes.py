@@ -1,38 +1,27 @@
 """Every form of the site, with something that can be saved, and who may save it.
 
-Who: common practice, as the rights say in words. Readers may write nothing, an
-administrator everything, and a leader of another area (the stranger) nothing here.
+Who: common practice, as the rights say in words. Readers may write nothing and an
+administrator everything. Of the things that have a place, all of them in line L1, the
+leader of another line of the area (the neighbour) may log but not correct; the leader
+of another area (the stranger), a leader without a line and the manager of another area
+may nothing.
 """
 
-from typing import Any, NamedTuple
+from typing import Any
 
-from django.urls import reverse
-from django.utils.http import urlencode
-
+from tests.config.deeds import (
+    ADMINISTRATOR,
+    CORRECTORS,
+    COUNTERS,
+    DECLARERS,
+    LOGGERS,
+    PLANNER,
+    SAFETY,
+    WHY,
+    WORKERS,
+    Write,
+)
 from tests.config.whole_site import EARLY, Site
-
-ADMINISTRATOR: set[str] = set()  # who may do everything, and nobody else
-PLANNER = {"planner"}
-LOGGERS = {"leader", "area_manager"}
-DECLARERS = {"planner", "plant_manager", "area_manager"}
-COUNTERS = {"leader", "area_manager", "planner"}
-WORKERS = {"technician", "planner"}
-SAFETY = {"safety_officer"}
-
-WHY = {"why": "entered by mistake"}
-
-
-class Write(NamedTuple):
-    name: str  # of the address
-    arguments: tuple[Any, ...]
-    data: dict[str, Any]
-    may: set[str]
-    query: dict[str, Any] = {}
-
-    @property
-    def url(self) -> str:
-        address = reverse(self.name, args=self.arguments)
-        return f"{address}?{urlencode(self.query)}" if self.query else address
 
 
 def _floor(site: Site) -> dict[str, Write]:
@@ -184,15 +173,25 @@ def _stops(site: Site) -> dict[str, Write]:
         "start a stop": Write(
             "stop_start", (), {"cell": cell, "reason": reasons.jam.pk}, LOGGERS
         ),
-        "correct a stop": Write("stop", one, facts, LOGGERS),
-        "correct a stop and its cause": Write("stop", one, {**facts, **cause}, LOGGERS),
-        "withdraw a stop": Write("stop_withdraw", one, WHY, LOGGERS),
-        "reinstate a stop": Write("stop_reinstate", (site.withdrawn.pk,), WHY, LOGGERS),
+        "correct a stop": Write("stop", one, facts, CORRECTORS),
+        "correct a stop and its cause": Write(
+            "stop", one, {**facts, **cause}, CORRECTORS
+        ),
+        "withdraw a stop": Write("stop_withdraw", one, WHY, CORRECTORS),
+        "reinstate a stop": Write(
+            "stop_reinstate", (site.withdrawn.pk,), WHY, CORRECTORS
+        ),
         "say that help was called": Write(
             "stop_tap", (site.running.pk, "called_at"), {}, LOGGERS | {"technician"}
         ),
         "end a stop": Write("stop_tap", (site.running.pk, "ended_at"), {}, LOGGERS),
-        "declare a planned stop": Write("planned_stops", (), meeting, DECLARERS),
+        "declare a planned stop": Write(
+            "planned_stops",
+            (),
+            meeting,
+            DECLARERS,
+            not_offered=frozenset({"other_manager"}),
+        ),
         "correct a planned stop": Write(
             "planned_stop", planned, {**meeting, **WHY}, DECLARERS
         ),
@@ -214,7 +213,7 @@ def _work(site: Site) -> dict[str, Write]:
         "do a task": Write("task", tasks["wipe"], work, WORKERS),
         "do a safety test": Write("task", tasks["light"], work, WORKERS | SAFETY),
         "do an operator's round": Write(
-            "task", tasks["look"], work, WORKERS | {"leader"}
+            "task", tasks["look"], work, WORKERS | {"leader", "neighbour"}
         ),
         "do many tasks": Write(
             "complete_many",
@@ -349,9 +348,11 @@ def _shift(site: Site) -> dict[str, Write]:
         "log a stop": button("stop", {**jam, **stood}, LOGGERS, **first),
         "log a tally": button("tally", {**jam, **often}, LOGGERS, **first),
         "correct a tally": button(
-            "correct_tally", {**jam, **often, **WHY}, LOGGERS, **second, **tally
+            "correct_tally", {**jam, **often, **WHY}, CORRECTORS, **second, **tally
         ),
-        "withdraw a tally": button("withdraw_tally", WHY, LOGGERS, **second, **tally),
+        "withdraw a tally": button(
+            "withdraw_tally", WHY, CORRECTORS, **second, **tally
+        ),
         "enter a count": button("count", entered, COUNTERS, **first),
         "correct a count": button("correct_count", numbers, COUNTERS, **count),
         "withdraw a count": button("withdraw_count", WHY, COUNTERS, **count),
@@ -362,7 +363,7 @@ def _shift(site: Site) -> dict[str, Write]:
             "work_break", {"break": rest.pk, "taken": "yes"}, COUNTERS, **first
         ),
         "confirm a shift": Write(
-            "shift", ("L1", site.friday, "Early"), {"do": "confirm"}, LOGGERS
+            "shift", ("L1", site.friday, "Early"), {"do": "confirm"}, CORRECTORS
         ),
     }
 

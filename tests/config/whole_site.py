@@ -3,13 +3,13 @@
 ``PAGES`` names an example of every address of the site, ``writes`` every form of it.
 """
 
-from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, field
+from collections.abc import Iterator
+from dataclasses import dataclass, field, fields
 from datetime import date
 from decimal import Decimal
 from typing import Any
 
-from django.urls import reverse
+from django.contrib.auth.models import User
 
 from cells.models import (
     AreaTarget,
@@ -21,6 +21,7 @@ from cells.models import (
     ShiftPattern,
     WorkedBreak,
 )
+from cells.rights import Role
 from maintenance.models import (
     PlannedStop,
     Routine,
@@ -39,11 +40,14 @@ from tests.builders import (
     NOW,
     TUESDAY,
     Cast,
+    People,
     at,
+    make_line,
     make_machine,
     make_pattern,
     make_reading,
     make_shift,
+    make_user,
     the_cast,
 )
 from tests.maintenance.stop_cast import Reasons, a_stop, make_reasons
@@ -86,6 +90,8 @@ class Site:
     day_off: DayOff
     one_off: OneOffShift
     aside: Attempt  # a nightly job that failed three times
+    #: A leader of line L2, one of no line, and the manager of PAINT, by their roles.
+    others: dict[str, User]
     tasks: dict[str, Task] = field(default_factory=dict)  # open, by routine
 
 
@@ -106,6 +112,7 @@ def make_site() -> Site:
         cast=cast,
         reasons=reasons,
         friday=friday.production_date,
+        others=_others(cast),
         **_stops(cast, reasons),
         **_counts(cast),
         **_work(cast),
@@ -139,6 +146,29 @@ def make_site() -> Site:
     for routine, machine in _open_ones(site):
         site.tasks[routine.code] = open_task(routine, machine)
     return site
+
+
+def _others(cast: Cast) -> dict[str, User]:
+    beside = make_line("L2", area=cast.area, name="Doors", order=2)
+    paint = (cast.other_line.area,)
+    return {
+        "neighbour": make_user("neighbour", Role.TEAM_LEADER, lines=(beside,)),
+        "spare_leader": make_user("spare-leader", Role.TEAM_LEADER),
+        "other_manager": make_user("other-manager", Role.AREA_MANAGER, areas=paint),
+    }
+
+
+#: The cast's people and the others.
+ROLES = (
+    *(role.name for role in fields(People)),
+    *("neighbour", "spare_leader", "other_manager"),
+)
+
+
+def people(site: Site) -> dict[str, User]:
+    """By role."""
+    cast = {role.name: getattr(site.cast.people, role.name) for role in fields(People)}
+    return {**cast, **site.others}
 
 
 def _open_ones(site: Site) -> Iterator[tuple[Routine, Any]]:
@@ -245,8 +275,8 @@ def pages(site: Site) -> dict[str, tuple[Any, ...]]:
             "home login logout admin_sign_in registry registry_health area_add "
             "line_add cell_add machine_add readings calendar pattern_add day_off_add "
             "one_off_set trail stopped stop_start stops planned_stops reasons due "
-            "complete_many alerts compliance routines routine_add plant ranking definitions my_shift "
-            "variants running",
+            "complete_many alerts compliance routines routine_add plant ranking "
+            "definitions my_shift variants running",
             (),
         ),
         **each("area_edit target_set area", area),
@@ -283,45 +313,3 @@ def pages(site: Site) -> dict[str, tuple[Any, ...]]:
         **each("shift shift_sheet", EARLY),
         "cell_shift": ("L1-10", MONDAY, "Early"),
     }
-
-
-#: Answer a POST only.
-BUTTONS = {
-    "logout",
-    "stop_start",
-    "stop_withdraw",
-    "stop_reinstate",
-    "stop_tap",
-    "planned_stop_withdraw",
-    "reason_retire",
-    "reason_offer",
-}
-
-#: Pages that look otherwise with a question after their address.
-ASKED = {
-    "shift": [
-        "cell=L1-10",
-        "cell=L1-10&log=stop",
-        "cell=L1-20&log=tally",
-        "cell=L1-20&log=count",
-        "cell=L1-10&log=breaks",
-    ],
-    "my_shift": ["choose=1"],
-    "stopped": ["cell=L1-10"],
-    "due": ["only=safety", "group=cell"],
-    "plant": ["period=today", "period=week"],
-    "line": ["basis=cells"],
-    "ranking": ["by=all&per=100h", "from=someday"],
-}
-#: Asked without one, it answers that there is nothing to record.
-ONLY_ASKED = {"complete_many"}
-
-
-def addresses(site: Site, names: Iterable[str]) -> Iterator[str]:
-    examples = pages(site)
-    for name in names:
-        address = reverse(name, args=examples[name])
-        if name not in ONLY_ASKED:
-            yield address
-        for question in ASKED.get(name, []):
-            yield f"{address}?{question}"
