@@ -136,11 +136,13 @@ class Task(models.Model):
             ),
         ]
         indexes = [
-            # The due list: open tasks by date.
+            # The due list, its counts and the crew's load are read from this alone.
+            # SQLite uses it only where the query has the very words of the condition,
+            # so what is compared with a value stands among the fields.
             models.Index(
-                fields=["due"],
-                condition=Q(done_at=None, closed_why=""),
-                name="task_open_due",
+                fields=["closed_why", "due", "latest", "earliest", "routine", "cell"],
+                condition=Q(done_at=None),
+                name="task_open_dates",
             ),
             # The last completion of each clock.
             models.Index(fields=["routine", "clock", "done_at"], name="task_last_done"),
