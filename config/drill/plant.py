@@ -18,14 +18,16 @@ SHIFT_S = 1800
 REASONS = ("breakdown", "setup", "quality_hold", "minor", "people", "blocked")
 
 
-def build(password: str) -> None:
+def build(password: str, *, real_seconds: float) -> None:
+    """With shifts for as long as the drill may take, and a day more."""
     if not home.is_own_database():
         raise CommandError("This is not the drill's own database.")
     call_command("migrate", verbosity=0)
     Plant.objects.create(pk=1, name="Drill", time_zone="UTC")
     area = Area.objects.create(code="DRILL", name="Drill")
     _make_floor(area)
-    _make_patterns(area)
+    plant_time = timedelta(seconds=real_seconds * home.SPEED)
+    _make_patterns(area, clock.today() + plant_time + timedelta(days=2))
     for code in REASONS:
         Reason.objects.create(code=code, name=code, loss_class=code)
     for trouble in shifts.extend(today=clock.today()):
@@ -60,7 +62,7 @@ def _make_floor(area: Area) -> None:
         )
 
 
-def _make_patterns(area: Area) -> None:
+def _make_patterns(area: Area, last: date) -> None:
     midnight = datetime.combine(date(2020, 1, 1), time())
     half_hour = timedelta(seconds=SHIFT_S)
     ShiftPattern.objects.bulk_create(
@@ -72,6 +74,7 @@ def _make_patterns(area: Area) -> None:
             end=(midnight + (n + 1) * half_hour).time(),
             breaks="",
             valid_from=clock.today(),
+            valid_to=last,
         )
         for n in range(86_400 // SHIFT_S)
     )

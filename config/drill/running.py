@@ -37,7 +37,8 @@ def drill(seconds: float, seed: int, say: Callable[[str], None]) -> bool:
         if has_a_server():
             servers.start("database")
         servers.start("broker")
-        plant.build(password)
+        # Its end is as long as people and the account may take.
+        plant.build(password, real_seconds=seconds + 2 * PATIENCE_S)
         for name in ("web", "worker", "beat"):
             servers.start(name)
         servers.wait_until_open()
