@@ -17,6 +17,7 @@ from django.db import transaction
 from django.db.models import Q
 
 from cells import clock, stale, trail
+from cells.edits import merged
 from cells.models import Area, Cell, Line
 from cells.templatetags.figures import moment
 from maintenance import refs, stop_rules
@@ -27,6 +28,9 @@ from maintenance.stops import WHY
 Place = Area | Line | Cell
 
 FACTS = ("place", "starts_at", "ends_at", "reason")
+
+#: The columns that together say the place.
+PLACES = {"area": Area, "line": Line, "cell": Cell}
 
 
 @transaction.atomic
@@ -71,8 +75,12 @@ def correct_planned_stop(
     by: User | None,
     long_ok: bool = False,
     door: str = "page",
+    seen: int | None = None,
 ) -> PlannedStop:
-    """``changes``: any of FACTS. The planned stop as it is now is returned."""
+    """``changes``: any of FACTS. The planned stop as it is now is returned.
+
+    ``seen``: the newest change of it that the person knew of.
+    """
     if unknown := sorted(set(changes) - set(FACTS)):
         raise TypeError(f"{', '.join(unknown)}: no fact of a planned stop")
     planned = _stored(planned)
@@ -81,12 +89,15 @@ def correct_planned_stop(
         need_to_declare_planned_stop(by, planned.place)
         need_to_declare_planned_stop(by, changes.get("place", planned.place))
     _need_why(why)
-    changed = {
-        field for field, value in changes.items() if getattr(planned, field) != value
-    }
     columns = dict(changes)
     if "place" in columns:
         columns |= _columns(columns.pop("place"))
+    columns = merged(planned, columns, seen=seen)
+    changed = {
+        "place" if field in PLACES else field
+        for field, value in columns.items()
+        if getattr(planned, field) != value
+    }
     before, wanted = copy(planned), copy(planned)
     for field, value in columns.items():
         setattr(wanted, field, value)
@@ -197,9 +208,9 @@ def grows(before: PlannedStop) -> dict[str, str]:
 
 
 def _columns(place: Place) -> dict[str, Place | None]:
-    kinds = {"area": Area, "line": Line, "cell": Cell}
     return {
-        name: place if isinstance(place, kind) else None for name, kind in kinds.items()
+        name: place if isinstance(place, kind) else None
+        for name, kind in PLACES.items()
     }
 
 

@@ -7,7 +7,7 @@ from django.db.models import Q
 
 from cells.models import Area, Cell, Line
 from cells.moment_forms import PlantMomentFormField
-from cells.plant_forms import WhyField
+from cells.plant_forms import CorrectsRecord, WhyField
 from cells.rights import Person
 from maintenance.forms.fields import AsksIfLong, offer
 from maintenance.models import LossClass, PlannedStop, Reason
@@ -69,13 +69,13 @@ class DeclareForm(AsksIfLong):
         )
 
 
-class CorrectPlannedForm(DeclareForm):
+class CorrectPlannedForm(DeclareForm, CorrectsRecord):
     why = WhyField()
 
     def __init__(self, *args: Any, planned: PlannedStop, **kwargs: Any) -> None:
         self.reason_kept = planned.reason_id  # stays, even when it was retired since
         initial = {name: getattr(planned, name) for name in FACTS}
-        super().__init__(*args, **kwargs, initial=initial)
+        super().__init__(*args, **kwargs, initial=initial, record=planned)
 
     def facts(self) -> dict[str, Any]:
         """For ``correct_planned_stop``: what was changed, and why."""
@@ -86,4 +86,5 @@ class CorrectPlannedForm(DeclareForm):
             },
             "why": facts["why"],
             "long_ok": facts["long_ok"],
+            "seen": facts["seen"],
         }

@@ -9,10 +9,11 @@ from django.test import Client
 from django.urls import reverse
 
 from maintenance.models import Stop
+from maintenance.planned_stops import declare_planned_stop
 from maintenance.tallies import log_tally
 from oee.counts import enter_count
 from oee.models import Variant
-from tests.builders import Cast, at
+from tests.builders import TUESDAY, Cast, at
 from tests.maintenance.stop_cast import Reasons, a_stop, trail_of
 
 SHIFT = "/shift/L1/2026-03-02/Early/"
@@ -168,3 +169,33 @@ def test_a_count_that_another_has_corrected_is_not_overwritten(
     assert "leader changed this to “201”" in answer.content.decode()
     count.refresh_from_db()
     assert (count.total, count.good) == (201, 191)
+
+
+def test_a_planned_stop_that_another_has_moved_stays_where_they_put_it(
+    cast: Cast, reasons: Reasons, manager: Client
+) -> None:
+    planned = declare_planned_stop(
+        place=cast.line,
+        reason=reasons.meeting,
+        starts_at=at("10:00", TUESDAY),
+        ends_at=at("10:15", TUESDAY),
+        by=cast.people.area_manager,
+    )
+    url = reverse("planned_stop", args=[planned.pk])
+    form = {
+        "place": "L1",
+        "reason": reasons.meeting.pk,
+        "starts_at": "2026-03-03T10:00",
+        "ends_at": "2026-03-03T10:15",
+        "why": "as I saw it",
+        "seen": seen_in(manager.get(url)),
+    }
+
+    assert manager.post(url, {**form, "place": "L1-10"}).status_code == 302
+    assert manager.post(url, {**form, "ends_at": "2026-03-03T10:10"}).status_code == 302
+    answer = manager.post(url, {**form, "place": "L1-20"})
+
+    assert answer.status_code == 422
+    assert "area-manager changed this to “L1-10”" in answer.content.decode()
+    planned.refresh_from_db()
+    assert (planned.place, planned.ends_at) == (cast.cells[0], at("10:10", TUESDAY))
