@@ -16,9 +16,8 @@ from config.demo.life.coming import (
 from config.demo.life.diary import Diary
 from config.demo.life.floor import Floor
 from config.demo.life.leaders import LeadersDay, stopped
-from config.demo.life.stopped import TAPPED
 from config.demo.life.technicians import TechniciansDay
-from maintenance.models import Stop
+from maintenance.models import LossClass, Stop
 
 
 class PlantLife:
@@ -79,7 +78,8 @@ class PlantLife:
         return replace(row, moments=coming)
 
     def _repaired_soon(self, stop: Stop, rng: np.random.Generator) -> StopRow:
-        names = Stop.TIMELINE[1:-1] if stop.reason.loss_class in TAPPED else ()
+        is_repaired = stop.reason.loss_class == LossClass.BREAKDOWN
+        names = Stop.TIMELINE[1:-1] if is_repaired else ()
         whole = float(rng.uniform(10 * 60, 40 * 60))
         shares = np.sort(rng.uniform(0.1, 0.95, len(names)))
         return StopRow(

@@ -12,9 +12,8 @@ from config.demo.life.diary import Act
 from maintenance.models import LossClass, Reason, Stop
 from maintenance.stops import correct_stop, end_stop, log_stop, record_moment
 
-#: These are put down when they begin, as somebody has to come. What is done to a cell
-#: its leader writes down when it is over.
-TAPPED = {LossClass.BREAKDOWN, LossClass.SETUP, LossClass.QUALITY_HOLD}
+#: Nobody puts down a wait while it lasts; all else is tapped when it begins.
+WAITS = {LossClass.BLOCKED, LossClass.STARVED}
 
 
 @dataclass(kw_only=True)
@@ -32,7 +31,7 @@ class Stopped:
     stop: Stop | None = None  # once it is on record
 
     def acts(self) -> Iterator[Act]:
-        if self.stop is None and self.reason.loss_class not in TAPPED:
+        if self.stop is None and self.reason.loss_class in WAITS:
             yield self._act(self.ended_at, "writing down", self._write_down)
             return
         if self.stop is None:
