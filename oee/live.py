@@ -77,7 +77,7 @@ def _account(place: int, gathered: Gathered, accounts: Accounts) -> CellAccount:
         if field.name not in ("counted", "flags")
     }
     stops = (gathered.stops["cell_shift"] == place).to_numpy()
-    tallies = (gathered.tallies["index"] == place).to_numpy()
+    tallies = (gathered.tallies["cell_shift"] == place).to_numpy()
     return CellAccount(
         sums=cell_shift(columns, counted=bool(accounts.counted[place])),
         flags=names(int(accounts.flags[place])),

@@ -7,9 +7,11 @@ from django.db import transaction
 from django.db.models import Q, QuerySet
 
 from cells import attempts, clock, stale
+from cells.among import among
 from cells.models import Area, Cell, Line, Shift, StaleMark
 from oee.freshness import ledger_changed
 from oee.inputs import gather
+from oee.inputs.reading import read_integers
 from oee.ledger.account import compute_accounts
 from oee.models import CellShift
 from oee.pieces import Marks, Run, set_aside, without
@@ -81,22 +83,17 @@ def _compute(asked: Marks, lines: list[int], pieces: list[str]) -> int:
     lines = _locked_lines(lines)
     if not lines:
         return 0
-    # By date, so that one chunk reads one stretch of history.
-    marks = list(
-        asked.filter(shift__line__in=lines)
-        .order_by("shift__starts_at")
-        .values_list("id", "cell_id", "shift_id")[:CHUNK]
-    )
-    touched = {(cell, shift) for _, cell, shift in marks}
+    # By shift, so that one chunk reads one stretch of history.
+    chunk = asked.filter(shift__line__in=lines).order_by("shift_id")[:CHUNK]
+    marks, cells, shifts = read_integers(chunk, ["id", "cell_id", "shift_id"])
+    touched = set(zip(cells.tolist(), shifts.tolist(), strict=True))
     pairs = _with_an_account(touched)
     for cell, shift in touched - pairs:
         CellShift.objects.filter(cell=cell, shift=shift).delete()
     gathered = gather(pairs)
     store(gathered, compute_accounts(gathered.inputs))
     ledger_changed()
-    ids = [mark for mark, _, _ in marks]
-    for begin in range(0, len(ids), 5000):
-        StaleMark.objects.filter(pk__in=ids[begin : begin + 5000]).delete()
+    StaleMark.objects.filter(among("id", marks.tolist())).delete()
     attempts.done(pieces)
     return len(touched)
 

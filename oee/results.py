@@ -1,16 +1,16 @@
 """The seam where the ledger's results become stored rows."""
 
-import json
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
+from itertools import pairwise, repeat
 
 import numpy as np
-import pandas as pd
 from django.db import connection
 
 from cells import clock
 from cells.moments import to_seconds
 from oee.inputs import Gathered
 from oee.ledger.account import Accounts
+from oee.ledger.cover import IntArray
 from oee.models import CellShift
 
 KEYS = ("cell_id", "shift_id")
@@ -41,46 +41,68 @@ COLUMNS = (*KEYS, *COPIES, *FIGURES, "reasons", "computed_at")
 
 def store(gathered: Gathered, accounts: Accounts) -> int:
     """Write the accounts. A row that says the same already is left untouched."""
-    rows = list(_rows(gathered, accounts))
-    if not rows:
-        return 0
+    rows = _rows(gathered, accounts)
     if connection.vendor == "postgresql":
         _copy(rows)
     else:
         marks = ", ".join(["%s"] * len(COLUMNS))
         with connection.cursor() as cursor:
-            cursor.executemany(_upsert(f"VALUES ({marks})"), rows)
-    return len(rows)
+            cursor.executemany(_upsert(f"VALUES ({marks})"), list(rows))
+    return len(gathered.cell_shifts)
 
 
 def reason_seconds(gathered: Gathered, accounts: Accounts) -> dict[int, dict]:
     """Per cell-shift: {reason id: [own seconds, stops begun and times tallied]}."""
-    stops = gathered.stops[["cell_shift", "reason", "times"]].assign(
-        seconds=accounts.stop_owned_s
-    )
-    tallies = gathered.tallies[["index", "reason", "times"]].assign(
-        seconds=accounts.tally_owned_s
-    )
-    both = pd.concat([stops, tallies.rename(columns={"index": "cell_shift"})])
-    sums = both.groupby(["cell_shift", "reason"], sort=True)[["seconds", "times"]].sum()
     found: dict[int, dict] = {}
-    for (cell_shift, reason), seconds, times in zip(
-        sums.index, sums["seconds"].tolist(), sums["times"].tolist(), strict=True
-    ):
-        if seconds or times:
-            found.setdefault(cell_shift, {})[str(reason)] = [int(seconds), int(times)]
+    columns = (part.tolist() for part in _reason_sums(gathered, accounts))
+    for cell_shift, reason, seconds, times in zip(*columns, strict=True):
+        found.setdefault(cell_shift, {})[str(reason)] = [seconds, times]
     return found
 
 
+def _reason_sums(gathered: Gathered, accounts: Accounts) -> list[IntArray]:
+    """Cell-shift, reason, own seconds and times, sorted by the first two."""
+    stops, tallies = gathered.stops, gathered.tallies
+    cell_shift, reason, times = (
+        np.concatenate([stops[name].to_numpy(), tallies[name].to_numpy()])
+        for name in ("cell_shift", "reason", "times")
+    )
+    seconds = np.concatenate([accounts.stop_owned_s, accounts.tally_owned_s])
+    if not len(reason):
+        return [cell_shift, reason, seconds, times]
+    width = int(reason.max()) + 1
+    keys = cell_shift * width + reason
+    order = np.argsort(keys, kind="stable")
+    keys = keys[order]
+    first = np.flatnonzero(np.diff(keys, prepend=-1))
+    sums = [np.add.reduceat(part[order], first) for part in (seconds, times)]
+    told = (sums[0] > 0) | (sums[1] > 0)
+    keys = keys[first][told]
+    return [keys // width, keys % width, *(part[told] for part in sums)]
+
+
+def _reason_texts(gathered: Gathered, accounts: Accounts) -> list[str]:
+    """As JSON, in the order of the cell-shifts."""
+    cell_shift, *told = _reason_sums(gathered, accounts)
+    entries = [
+        f'"{reason}": [{seconds}, {times}]'
+        for reason, seconds, times in zip(*(p.tolist() for p in told), strict=True)
+    ]
+    edges = np.searchsorted(cell_shift, np.arange(len(gathered.cell_shifts) + 1))
+    return [
+        f"{{{', '.join(entries[begin:end])}}}"
+        for begin, end in pairwise(edges.tolist())
+    ]
+
+
 def _rows(gathered: Gathered, accounts: Accounts) -> Iterator[tuple]:
-    reasons = reason_seconds(gathered, accounts)
-    moment = to_seconds(clock.now())
-    keys = gathered.cell_shifts[["cell", "shift", "line", "area", "date"]]
+    keys = [
+        gathered.cell_shifts[name].tolist()
+        for name in ("cell", "shift", "line", "area", "date")
+    ]
     figures = [np.asarray(getattr(accounts, name)).tolist() for name in FIGURES]
-    for index, (key, *values) in enumerate(
-        zip(keys.itertuples(index=False, name=None), *figures, strict=True)
-    ):
-        yield (*key, *values, json.dumps(reasons.get(index, {})), moment)
+    reasons = _reason_texts(gathered, accounts)
+    return zip(*keys, *figures, reasons, repeat(to_seconds(clock.now())), strict=False)
 
 
 def _upsert(source: str) -> str:
@@ -97,7 +119,7 @@ def _upsert(source: str) -> str:
     )
 
 
-def _copy(rows: list[tuple]) -> None:
+def _copy(rows: Iterable[tuple]) -> None:
     """PostgreSQL: stream into a scratch table, then upsert from it."""
     table = CellShift._meta.db_table
     names = ", ".join(COLUMNS)
