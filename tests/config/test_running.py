@@ -1,4 +1,4 @@
-"""The running state, told by a page to people and by a word to monitors.
+"""The running state, told by a page to people.
 
 How long ago something was is asked of the database's own clock, which no test can
 stop: so rows are written as if they were old.
@@ -13,7 +13,6 @@ import time_machine
 from django.conf import settings
 from django.core.cache import cache
 from django.db import connection
-from django.db.models.functions import Now
 from django.test import Client
 from django.urls import reverse
 from django.utils import timezone
@@ -28,25 +27,9 @@ from config.processes import free_port
 from config.running import processes, stores, work
 from config.running.parts import Part, how_long
 from tests.builders import MONDAY, Cast, at, make_user, the_cast
+from tests.config.heard import BEAT, WORKER, everyone_is_there, heard
 
 pytestmark = pytest.mark.django_db
-
-WORKER, BEAT = "worker1@line-host", "beat@office-host"
-
-
-def heard(kind: str, name: str, ago_s: float = 1, *, clock_ahead_s: float = 0) -> None:
-    """As if this process had said so itself so long ago."""
-    heartbeats.say(kind, name)
-    ago = timedelta(seconds=ago_s)
-    Heartbeat.objects.filter(name=name).update(
-        heard_at=Now() - ago,
-        said_at=Now() - ago + timedelta(seconds=clock_ahead_s),
-    )
-
-
-def everyone_is_there() -> None:
-    heard("worker", WORKER)
-    heard("beat", BEAT)
 
 
 def troubles(*parts: Part) -> list[str]:
@@ -360,56 +343,6 @@ def test_the_administrator_has_it_tried_again(
     assert not Attempt.objects.exists()
     assert client.post("/running/", {"attempt": attempt.pk}).status_code == 404
     assert client.post("/running/", {"attempt": "x"}).status_code == 404
-
-
-def test_a_monitor_needs_no_sign_in_and_hears_one_word(
-    client: Client, django_assert_num_queries: Any
-) -> None:
-    everyone_is_there()
-
-    with django_assert_num_queries(1):
-        answer = client.get("/alive", headers={"host": "10.0.0.7"})
-
-    assert (answer.status_code, answer.content) == (200, b"Running.\n")
-    assert "no-store" in answer["Cache-Control"]
-    assert answer["Content-Security-Policy"]
-
-
-@pytest.mark.parametrize("missing", ["worker", "beat"])
-def test_a_monitor_hears_that_something_is_missing_but_not_what(
-    missing: str, client: Client
-) -> None:
-    everyone_is_there()
-    heard(missing, WORKER if missing == "worker" else BEAT, 61)
-
-    answer = client.get("/alive")
-
-    assert answer.status_code == 503
-    assert b"The page" in answer.content
-    assert missing.encode() not in answer.content
-
-
-def test_a_monitor_gets_an_answer_when_the_queue_is_gone(
-    client: Client, settings: Any
-) -> None:
-    everyone_is_there()
-    settings.REDIS_URL = f"redis://127.0.0.1:{free_port()}/0"
-
-    assert client.get("/alive").status_code == 503
-
-
-def test_a_monitor_gets_an_answer_when_the_database_is_gone(
-    client: Client, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    from django.db import OperationalError
-
-    def gone(*args: Any, **kwargs: Any) -> None:
-        raise OperationalError("the connection is closed")
-
-    everyone_is_there()
-    monkeypatch.setattr(connection, "cursor", gone)
-
-    assert client.get("/alive").status_code == 503
 
 
 @pytest.mark.parametrize(
