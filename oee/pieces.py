@@ -12,11 +12,11 @@ was left by a process that is gone.
 from collections.abc import Callable, Iterable, Iterator
 from datetime import date
 
-from django.db.models import QuerySet
+from django.db.models import Exists, OuterRef, QuerySet
 
 from cells import attempts
 from cells.claims import claimed_of
-from cells.models import StaleMark
+from cells.models import Line, StaleMark
 
 LINES_AT_ONCE = 8
 
@@ -57,9 +57,11 @@ class Run:
         return left.exclude(shift__line__in=self._busy)
 
     def _lines(self) -> dict[int, str]:
-        """Ids and codes of the lines that have marks."""
-        lines = self._left().values_list("shift__line", "shift__line__code")
-        return dict(sorted(lines.distinct()))
+        """Ids and codes of the lines that have marks: not every mark is looked at."""
+        marked = Exists(self._left().filter(shift__line=OuterRef("pk")))
+        return dict(
+            Line.objects.filter(marked).order_by("pk").values_list("pk", "code")
+        )
 
     def _chunk(self, lines: dict[int, str]) -> int:
         pieces = {

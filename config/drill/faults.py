@@ -45,7 +45,7 @@ class Faults:
             self._kinds[kind]()
             self._servers.start_again_who_fell()
             self._look_after_the_poison()
-            self._wait(0.3, 1.5)
+            self._wait(0.5, 4)
 
     def end(self) -> None:
         self._servers.stop("wrong worker")
