@@ -18,6 +18,11 @@ from cells.working_time.plant_time import parse_moment
 T = TypeVar("T")
 Read = Callable[[str], T]
 
+# What a spreadsheet would run: signs with which a formula begins, also those of full
+# width and behind quotes and blanks, and what splits a cell on its way in.
+_FORMULA = re.compile(r"[\s'\"`]*[=+\-@\uFF1D\uFF0B\uFF0D\uFF20]|'*[\t\r\n]")
+_NEGATIVE = re.compile(r"-[0-9]+(?:\.[0-9]+)?")
+
 _DIGITS = 18  # more than anything that is counted here, and it fits a database column
 _INTEGER = re.compile(r"-?[0-9]+")
 _DECIMAL = re.compile(r"-?[0-9]+(?:\.[0-9]+)?(?:[eE][+-]?[0-9]{1,3})?")
@@ -28,10 +33,23 @@ def shown(text: str) -> str:
     return repr(text if len(text) <= 60 else text[:57] + "…")
 
 
+def defused(text: str) -> str:
+    """Return a text so that a spreadsheet shows it: with an apostrophe where needed."""
+    runs = _FORMULA.match(text) and not _NEGATIVE.fullmatch(text)
+    return f"'{text}" if runs else text
+
+
+def as_meant(cell: str) -> str:
+    """Return the text that ``defused`` was given."""
+    meant = cell.removeprefix("'")
+    return meant if defused(meant) == cell else cell
+
+
 def text(max_length: int = 1000) -> Read[str]:
     """Return a reader of free text, which may have several lines."""
 
     def read(cell: str) -> str:
+        cell = as_meant(cell)
         if not cell.strip():
             raise ValueError(f"{shown(cell)} is only blanks: write a text.")
         if len(cell) > max_length:

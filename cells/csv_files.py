@@ -16,7 +16,7 @@ from numbers import Integral
 from operator import getitem, itemgetter
 from typing import TYPE_CHECKING, Any, BinaryIO, NamedTuple
 
-from cells.csv_cells import shown
+from cells.csv_cells import defused, shown
 from cells.working_time.plant_time import format_clock_time
 
 if TYPE_CHECKING:
@@ -27,7 +27,6 @@ Row = dict[str, Any]  # the value of every column of the contract, by name
 _LINE_LIMIT = 1 << 20  # bytes; a longer line is not a line of a table
 _REMEMBERED = 20_000  # cells of a column whose values are kept, as most repeat
 _OTHER_ENCODINGS = (b"\xff\xfe", b"\xfe\xff")  # the marks of UTF-16 and UTF-32
-_RUN_BY_SPREADSHEETS = ("=", "+", "-", "@", "\t", "\r")
 
 _SAVE_AS = "save the file as CSV in UTF-8 and try again"
 _CSV_ERRORS = {
@@ -135,7 +134,7 @@ def write_rows(
     None is an empty cell, True and False yes and no; numbers keep full precision,
     several texts are separated by spaces (a set in alphabetical order), dates and times
     are ISO 8601. A text that a spreadsheet would run as a formula gets an apostrophe in
-    front; numbers stay numbers.
+    front, which a load takes away again; numbers stay numbers.
     """
     writer = csv.writer(_LfLines(out), lineterminator="\r\n")
     writer.writerow(header)
@@ -161,8 +160,7 @@ def cell_text(value: object) -> str:
     if value is None:
         return ""
     if isinstance(value, str):
-        text = str(value)
-        return f"'{text}" if text.startswith(_RUN_BY_SPREADSHEETS) else text
+        return defused(str(value))
     if isinstance(value, bool):
         return "yes" if value else "no"
     if isinstance(value, float | Decimal):

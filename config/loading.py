@@ -60,6 +60,9 @@ EVENTS: list[type[Sheet]] = [
     routines.CrewSheet,
 ]
 FILES = [sheet.file for sheet in (*FLOOR, *CALENDAR, *EVENTS)]
+#: Of one file: some years of a large plant's stops.
+MOST_BYTES = 1 << 30
+MOST_ROWS = 10_000_000
 
 
 @dataclass
@@ -150,11 +153,15 @@ def _load_files(run: Run, kinds: list[type[Sheet]]) -> list[Sheet]:
 def _load_one(run: Run, kind: type[Sheet]) -> Sheet:
     path = run.directory / kind.file
     sheet = kind(run)
-    total = max(0, sum(block.count(b"\n") for block in _blocks(path)) - 1)
+    total = max(0, _lines_in(path) - 1)
     # Sentences give moments in plant time.
     with timezone.override(run.zone), path.open("rb") as stream:
         sheet.load(stream, total)
     return sheet
+
+
+def _lines_in(path: Path) -> int:
+    return sum(block.count(b"\n") for block in _blocks(path))
 
 
 def _blocks(path: Path) -> Iterator[bytes]:
@@ -190,7 +197,24 @@ def _directory_faults(directory: Path) -> list[Fault]:
         for name in names
         if name in FILES and not _is_readable(directory / name)
     ]
-    return [*unknown, *unreadable]
+    too_large = [
+        fault(name, f"{_too_large(directory / name)} Load it in several parts.")
+        for name in names
+        if name in FILES and _too_large(directory / name)
+    ]
+    return [*unknown, *unreadable, *too_large]
+
+
+def _too_large(path: Path) -> str:
+    """What of a file is too large, in a sentence; empty if nothing is."""
+    size = path.stat().st_size if _is_readable(path) else 0
+    if size > MOST_BYTES:
+        return f"The file has {size:,} bytes and may have {MOST_BYTES:,}."
+    # A row takes two bytes at least, so most files need not be counted.
+    lines = _lines_in(path) if size > 2 * MOST_ROWS else 0
+    if lines > MOST_ROWS:
+        return f"The file has {lines:,} lines and may have {MOST_ROWS:,}."
+    return ""
 
 
 def _is_readable(path: Path) -> bool:

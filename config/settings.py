@@ -77,8 +77,10 @@ INSTALLED_APPS = [
 ]
 
 MIDDLEWARE = [
-    "django.middleware.security.SecurityMiddleware",
+    # First, so that what they say stands on every answer, whoever gives it.
     "csp.middleware.CSPMiddleware",
+    "django.middleware.clickjacking.XFrameOptionsMiddleware",
+    "django.middleware.security.SecurityMiddleware",
     "config.middleware.Alive",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "config.middleware.NoNullCharacters",
@@ -88,7 +90,6 @@ MIDDLEWARE = [
     "django.contrib.auth.middleware.AuthenticationMiddleware",
     "django.contrib.auth.middleware.LoginRequiredMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
-    "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
     "cells.middleware.PlantTime",
     # Last, as its manual asks: it answers for a sign-in that was locked out.
@@ -237,8 +238,11 @@ if BEHIND_PROXY:
     # purpose would lock out a colleague.
     AXES_CLIENT_IP_CALLABLE = "config.middleware.address_behind_proxy"
 
-# One form may complete a routine on every robot of a plant, a few fields each.
-DATA_UPLOAD_MAX_NUMBER_FIELDS = 20_000
+# What may be sent. The longest forms record a hundred tasks with their steps, or spread
+# a routine over every robot of a plant; no form has a file.
+DATA_UPLOAD_MAX_NUMBER_FIELDS = 5_000
+DATA_UPLOAD_MAX_MEMORY_SIZE = 2_500_000  # bytes
+FILE_UPLOAD_HANDLERS = ["config.uploads.NoFiles"]
 
 # Served straight from the apps' folders, so there is no step between a checkout and
 # a running site.

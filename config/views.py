@@ -3,8 +3,12 @@
 import sys
 from http import HTTPStatus
 
-from django.core.exceptions import BadRequest
-from django.http import HttpRequest, HttpResponse, HttpResponseBadRequest
+from django.core.exceptions import (
+    BadRequest,
+    RequestDataTooBig,
+    TooManyFieldsSent,
+)
+from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
 from django.template.loader import render_to_string
 from django.urls import reverse
@@ -14,6 +18,7 @@ from django.views.decorators.http import require_safe
 from cells.database import Trouble, trouble
 from cells.models import Area
 from cells.rights import Person, Role, areas_and_lines_of, roles_of
+from config.uploads import FileSentError
 
 
 @require_safe
@@ -52,14 +57,29 @@ def _own_area(user: Person) -> str:
     return Area.objects.get(pk__in=areas).get_absolute_url()
 
 
+#: What exceeds a bound of the settings, and what to do instead.
+TOO_LARGE = {
+    RequestDataTooBig: "Too much was sent at once: choose fewer rows, shorten the "
+    "texts, and send the rest afterwards.",
+    TooManyFieldsSent: "Too many fields were sent at once: choose fewer rows, and send "
+    "the rest afterwards.",
+    FileSentError: "A file was sent, and no page here takes one: type what it says, or "
+    "let the administrator load it.",
+}
+
+
 def bad_request(request: HttpRequest, exception: Exception) -> HttpResponse:
     """Say what could not be read. Of what looks like an attack, say nothing.
 
     Without the request, as it may have been refused before anybody was signed in.
     """
-    sentence = str(exception) if type(exception) is BadRequest else ""
+    sentence, status = TOO_LARGE.get(type(exception), ""), HTTPStatus.BAD_REQUEST
+    if sentence:
+        status = HTTPStatus.REQUEST_ENTITY_TOO_LARGE
+    elif type(exception) is BadRequest:
+        sentence = str(exception)
     page = render_to_string("400.html", {"sentence": sentence})
-    return HttpResponseBadRequest(page)
+    return HttpResponse(page, status=status)
 
 
 def server_error(request: HttpRequest) -> HttpResponse:
