@@ -5,13 +5,12 @@ has closed stays where it closed, whatever became of the task later; deferred an
 cancelled ones are among them. Only a record that was a mistake leaves the account.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
-from typing import Any
+from typing import Any, Literal
 
 from django.db.models import Count, Exists, Max, OuterRef, Q, QuerySet
-from django.db.models.functions import TruncMonth
 
 from cells import clock
 from cells.models import Plant
@@ -56,50 +55,103 @@ def figures(first: date, last: date) -> PmCompliance:
 
     A window closes at the end of its last day, so today's are not among them.
     """
-    return pm_compliance(_windows(first, last), first=first, last=last)
+    return pm_compliance(windows(first, last), first=first, last=last)
 
 
 def by_month(first: date, last: date) -> list[tuple[date, PmCompliance]]:
     """The first of each calendar month that the period touches, with its figures."""
-    windows: dict[date, list[ClosedWindow]] = {}
+    return months_of(windows(first, last, by_date=True), first, last)
+
+
+def months_of(
+    closed: Iterable[ClosedWindow], first: date, last: date
+) -> list[tuple[date, PmCompliance]]:
+    """The same of windows that are known already."""
+    months: dict[date, list[ClosedWindow]] = {}
     month = first.replace(day=1)
     while month <= last:
-        windows[month] = []
+        months[month] = []
         month = add_months(month, 1)
-    for window in _windows(first, last):
-        windows[window.closes.replace(day=1)].append(window)
+    for window in closed:
+        months[window.closes.replace(day=1)].append(window)
     return [
         (month, pm_compliance(found, first=first, last=last))
-        for month, found in windows.items()
+        for month, found in months.items()
     ]
 
 
-def closed_tasks(first: date, last: date) -> Iterator[ClosedTask]:
-    """The windows that closed in a period; three queries for any number of them."""
-    last = min(last, clock.today() - DAY)
-    if last >= first:
-        routines = {routine.pk: routine for routine in Routine.objects.all()}
-        rows = _own(first, last).values_list("pk", *_OWN)
-        for pk, *own in rows:
-            yield ClosedTask(task_id=pk, window=_own_window(routines, *own))
-        yield from _missed_windows(first, last, routines)
+#: Which of the closed windows are asked for; "": those that were not on time.
+Listed = Outcome | Literal["", "all"]
 
 
-def _windows(first: date, last: date) -> Iterator[ClosedWindow]:
-    """The same without their tasks, so that the database counts what is alike.
+class ClosedTasks:
+    """The windows that closed in a period, the latest first, read as far as shown."""
 
-    Alike are those of one routine and one calendar month that came to the same.
+    def __init__(
+        self, first: date, last: date, *, listed: Listed = "all", tests: bool = False
+    ) -> None:
+        last = min(last, clock.today() - DAY)
+        self._routines = {routine.pk: routine for routine in Routine.objects.all()}
+        self._own = _came_to(_own(first, last), listed)
+        if tests:
+            self._own = self._own.filter(routine__safety=True)
+        self._missed = [
+            one
+            for one in _missed_windows(first, last, self._routines)
+            if listed in ("", "all", "missed") and one.window.safety >= tests
+        ]
+
+    def __len__(self) -> int:
+        return self._own.count() + len(self._missed)
+
+    def __iter__(self) -> Iterator[ClosedTask]:
+        return iter(self[:])
+
+    def __getitem__(self, part: slice) -> list[ClosedTask]:
+        """From the start or anywhere, in steps of one."""
+        rows = self._own.order_by("-window_closed_on", "-pk")[: part.stop]
+        own = [
+            ClosedTask(task_id=pk, window=_own_window(self._routines, *facts))
+            for pk, *facts in rows.values_list("pk", *_OWN)
+        ]
+        both = sorted(
+            [*own, *self._missed],
+            key=lambda one: (one.window.closes, one.task_id),
+            reverse=True,
+        )
+        return both[part]
+
+
+def _came_to(tasks: TaskQuerySet, listed: Listed) -> TaskQuerySet:
+    if listed == "all":
+        return tasks
+    if listed == "":
+        return tasks.exclude(verdict=Task.Verdict.ON_TIME)
+    if listed == "not_done":
+        return tasks.filter(verdict="", closed_why="")
+    if listed == "cancelled":
+        return tasks.filter(verdict="").exclude(closed_why="")
+    return tasks.filter(verdict=listed)
+
+
+def windows(
+    first: date, last: date, *, by_date: bool = False
+) -> Iterator[ClosedWindow]:
+    """Those that closed in a period, counted by the database where they are alike.
+
+    Unless it is asked ``by_date``, windows are alike whatever date they closed on, and
+    stand on the last of these.
     """
     last = min(last, clock.today() - DAY)
     if last >= first:
         routines = {routine.pk: routine for routine in Routine.objects.all()}
-        alike = (
-            _own(first, last)
-            .annotate(month=TruncMonth("window_closed_on"))
-            .values_list("routine_id", "month", "verdict", "closed_why")
-            .annotate(Max("window_closed_on"), Count("pk"))
-        )
-        for routine, _, verdict, why, closes, times in alike:
+        alike = ("routine_id", "verdict", "closed_why")
+        groups = _own(first, last).values_list(*alike)
+        if by_date:
+            groups = _own(first, last).values_list(*alike, "window_closed_on")
+        for routine, verdict, why, *_, closes, times in groups.annotate(
+            Max("window_closed_on"), Count("pk")
+        ):
             window = _own_window(routines, routine, closes, verdict, why)
             yield replace(window, times=times)
         for missed in _missed_windows(first, last, routines):
@@ -156,7 +208,7 @@ def _missed_windows(
 
 
 def _first_dues() -> QuerySet[FirstDue]:
-    return FirstDue.objects.filter(
+    return FirstDue.objects.order_by().filter(
         routine=OuterRef("routine"), machine=OuterRef("machine")
     )
 

@@ -8,16 +8,20 @@ cell-shift, and a running shift keeps its marks.
 
 import hashlib
 from collections.abc import Collection, Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from datetime import date, datetime
 from typing import Any
 
 import numpy as np
 from django.core.cache import cache
+from django.db.models import Count, OuterRef, QuerySet, Subquery
 
+from cells.models import Cell, Shift, StaleMark
 from oee.freshness import LONGEST_S
 from oee.inputs import gather
 from oee.ledger.account import compute_accounts
+from oee.ledger.sums import Sums
+from oee.live import CellAccount, Rest, Span, UsedCount, accounts_of
 from oee.models import CellShift
 from oee.results import FIGURES, reason_seconds
 
@@ -30,7 +34,7 @@ class RunningShift:
     production_date: date
     #: The newest mark of its inputs, and how many there are. Their number counts too:
     #: a mark that was made before the newest one may be committed after it.
-    marks: tuple[int | None, int]
+    marks: tuple[int | None, int | None]
     cells: tuple[int, ...]  # ids of those that stand in its line
 
 
@@ -52,6 +56,43 @@ def running_rows(shifts: Iterable[RunningShift], *, now: datetime) -> list[CellS
         cache.set_many(fresh, timeout=LONGEST_S)
         kept |= fresh
     return [_row(one, row) for name, one in names.items() for row in kept[name]]
+
+
+def with_marks(shifts: QuerySet[Shift]) -> QuerySet[Shift]:
+    """Each shift with ``newest_mark`` and ``marks``, see ``RunningShift``."""
+    marks = StaleMark.objects.filter(shift=OuterRef("pk")).order_by()
+    number = marks.values("shift").annotate(number=Count("pk")).values("number")
+    return shifts.annotate(
+        newest_mark=Subquery(marks.order_by("-pk").values("pk")[:1]),
+        marks=Subquery(number),
+    )
+
+
+def live_accounts(
+    shift: Any, cells: Collection[Cell], *, now: datetime
+) -> dict[int, CellAccount]:
+    """By cell id: all that the page of a shift shows of it, kept while it runs.
+
+    ``shift``: one ``with_marks``. ``cells``: all that stand in its line.
+    """
+    if not shift.starts_at <= now < shift.ends_at:
+        return accounts_of(shift, cells, now=now)
+    marks = (shift.newest_mark, shift.marks)
+    ids = sorted(cell.pk for cell in cells)
+    name = _digest(shift.pk, marks, ids, now.replace(second=0), _SHAPE)
+    accounts: dict[int, CellAccount] | None = cache.get(name)
+    if accounts is None:
+        accounts = accounts_of(shift, cells, now=now)
+        cache.set(name, accounts, timeout=LONGEST_S)
+    return accounts
+
+
+#: What an account is made of: a new release must not read what an old one kept.
+_SHAPE = [
+    field.name
+    for kept in (CellAccount, Rest, Span, UsedCount, Sums)
+    for field in fields(kept)
+]
 
 
 def _digest(*parts: object) -> str:

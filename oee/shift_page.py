@@ -23,9 +23,10 @@ from maintenance.rights import (
     may_log_stop,
 )
 from oee.account_words import Balance, balance_of, flags_in_words, parts_of
-from oee.live import CellAccount, Rest, Span, accounts_of
+from oee.live import CellAccount, Rest, Span
 from oee.models import Count
 from oee.rights import may_count
+from oee.running import live_accounts
 
 SAID_ELSEWHERE = ("count_from_line", "no_count", "not_confirmed")
 
@@ -206,7 +207,7 @@ class ShiftPage:
 
     @cached_property
     def accounts(self) -> dict[int, CellAccount]:
-        return accounts_of(self.shift, self.shown_cells, now=self.now)
+        return live_accounts(self.shift, self.cells, now=self.now)
 
     @cached_property
     def rows(self) -> list[CellRow]:

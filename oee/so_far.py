@@ -9,7 +9,7 @@ from datetime import date, datetime
 from functools import cached_property
 from typing import Any
 
-from django.db.models import Count, Max, QuerySet
+from django.db.models import QuerySet
 
 from cells.models import Cell, Shift
 from oee.freshness import rows_of
@@ -19,7 +19,7 @@ from oee.models import CellShift
 from oee.periods import Period
 from oee.ranking import ReasonTotals, add_reasons, reason_totals
 from oee.rollups import Basis, accounts, of_row, sums_by
-from oee.running import RunningShift, running_rows
+from oee.running import RunningShift, running_rows, with_marks
 
 
 class PeriodAccounts:
@@ -73,9 +73,8 @@ class PeriodAccounts:
             "line__cells": self.place["cell"],
         }
         here = {field: pk for field, pk in wanted.items() if pk is not None}
-        marks = {"newest": Max("stalemark"), "marks": Count("stalemark")}
-        known = shifts.filter(**here).annotate(**marks)
-        return list(known.select_related("line").order_by("pk"))
+        known = with_marks(shifts.filter(**here).select_related("line"))
+        return list(known.order_by("pk"))
 
     @cached_property
     def running(self) -> list[CellShift]:
@@ -93,7 +92,7 @@ class PeriodAccounts:
             line=shift.line_id,
             area=shift.line.area_id,
             production_date=on,
-            marks=(shift.newest, shift.marks),
+            marks=(shift.newest_mark, shift.marks),
             cells=tuple(
                 cell.pk
                 for cell in self._cells

@@ -14,7 +14,7 @@ from maintenance.models import SafetyAlert
 from maintenance.tasks import safety_overdue
 from maintenance.views.stops import links
 
-PAGE = 100
+PAGE = 50
 PRINTED = 1000  # by cell it is for paper, where pages of a list help nobody
 
 

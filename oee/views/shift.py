@@ -14,6 +14,7 @@ from cells.models import Line, Shift
 from cells.rights import SignedIn, leads
 from maintenance.models import Reason
 from oee.models import Variant
+from oee.running import with_marks
 from oee.shift_choice import best_shift
 from oee.shift_page import ShiftPage, shift_url
 from oee.views.shift_actions import ACTIONS
@@ -103,9 +104,13 @@ def page_of(
     **of_line: str,
 ) -> ShiftPage:
     """The shift with its neighbours in time, most often in one query."""
-    shifts = Shift.objects.filter(**of_line).select_related(
-        "line__area", "line__counting_cell", "confirmation__confirmed_by", "plan"
+    related = (
+        "line__area",
+        "line__counting_cell",
+        "confirmation__confirmed_by",
+        "plan",
     )
+    shifts = with_marks(Shift.objects.filter(**of_line).select_related(*related))
     days = (day - NEAR, day + NEAR)
     near = list(shifts.filter(production_date__range=days).order_by("starts_at", "pk"))
     keys = [(shift.production_date, shift.name) for shift in near]

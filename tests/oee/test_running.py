@@ -13,7 +13,7 @@ from cells import clock
 from cells.models import StaleMark
 from config.processes import free_port
 from maintenance.stops import log_stop
-from oee import inputs, running
+from oee import inputs, live, running
 from oee.models import CellShift
 from oee.periods import TODAY, of_preset
 from oee.recompute import bring_up_to_date
@@ -141,16 +141,57 @@ def test_without_a_cache_it_is_computed_each_time(
     assert breakdowns()[plant.cast.cells[0].pk] == 600
 
 
-@pytest.mark.parametrize("page", ["plant", "area", "line", "cell_account"])
+@pytest.mark.parametrize("page", ["plant", "area", "line", "cell_account", "shift"])
 def test_a_logged_stop_is_on_a_page_that_was_read_before(
     plant: SimpleNamespace, client_of: Any, page: str
 ) -> None:
-    place = {"area": ["BODY"], "line": ["L1"], "cell_account": ["L1-30"]}
+    place = {
+        "area": ["BODY"],
+        "line": ["L1"],
+        "cell_account": ["L1-30"],
+        "shift": ["L1", MONDAY, "Early"],
+    }
     client = client_of(plant.cast.people.reader)
     address = reverse(page, args=place.get(page, [])) + "?period=today"
     assert "breakdown 10 min" not in client.get(address).content.decode()
 
     stop_for(plant, 10, cell=2)
+
+    assert "breakdown 10 min" in client.get(address).content.decode()
+
+
+def test_the_shift_page_of_a_running_shift_is_computed_once_a_minute(
+    plant: SimpleNamespace, client_of: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    computed: list[Any] = []
+
+    def accounts_of(shift: Any, cells: Any, *, now: Any) -> Any:
+        computed.append(shift)
+        return live.accounts_of(shift, cells, now=now)
+
+    monkeypatch.setattr(running, "accounts_of", accounts_of)
+    address = reverse("shift", args=["L1", MONDAY, "Early"])
+    for user in (plant.cast.people.leader, plant.cast.people.reader):
+        for asked in ("", "?cell=L1-10", "?cell=L1-20"):
+            assert client_of(user).get(address + asked).status_code == 200
+    assert len(computed) == 1
+
+    plant.clock.shift(timedelta(minutes=1))
+    client_of(plant.cast.people.reader).get(address)
+    assert len(computed) == 2
+
+
+def test_a_shift_that_has_ended_is_computed_each_time(
+    plant: SimpleNamespace, client_of: Any
+) -> None:
+    """Its marks are taken away once they are in the ledger."""
+    plant.clock.move_to(at("14:30"))
+    client = client_of(plant.cast.people.leader)
+    address = reverse("shift", args=["L1", MONDAY, "Early"])
+    assert "breakdown 10 min" not in client.get(address).content.decode()
+
+    stop_for(plant, 10)
+    StaleMark.objects.all().delete()
 
     assert "breakdown 10 min" in client.get(address).content.decode()
 
