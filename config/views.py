@@ -58,7 +58,7 @@ def _own_area(user: Person) -> str:
 
 
 #: What exceeds a bound of the settings, and what to do instead.
-TOO_LARGE = {
+TOO_LARGE: dict[type[Exception], str] = {
     RequestDataTooBig: "Too much was sent at once: choose fewer rows, shorten the "
     "texts, and send the rest afterwards.",
     TooManyFieldsSent: "Too many fields were sent at once: choose fewer rows, and send "
