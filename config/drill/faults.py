@@ -23,10 +23,11 @@ class Faults:
         self._rng = rng
         self._longest_s = longest_s
         self._kinds: dict[str, Callable[[], None]] = {
-            "worker killed": self._kill_worker,
+            "worker killed": lambda: self._kill("worker"),
             "job’s process killed": lambda: servers.kill_a_child_of("worker"),
+            "beat killed": lambda: self._kill("beat"),
             "broker back empty": self._empty_broker,
-            "web server killed": self._kill_web,
+            "web server killed": lambda: self._kill("web"),
             "request’s process killed": lambda: servers.kill_a_child_of("web"),
             "worker an hour ahead": self._wrong_clock,
         }
@@ -55,20 +56,15 @@ class Faults:
     def _wait(self, least_s: float, most_s: float) -> None:
         time.sleep(self._rng.uniform(least_s, most_s))
 
-    def _kill_worker(self) -> None:
-        self._servers.kill("worker")
+    def _kill(self, name: str) -> None:
+        self._servers.kill(name)
         self._wait(0, 1)
-        self._servers.start("worker")
+        self._servers.start(name)
 
     def _empty_broker(self) -> None:
         self._servers.empty_the_broker()
         self._wait(0, 2)
         self._servers.start("broker")
-
-    def _kill_web(self) -> None:
-        self._servers.kill("web")
-        self._wait(0, 1)
-        self._servers.start("web")
 
     def _wrong_clock(self) -> None:
         """It stays until the next of its kind."""

@@ -112,7 +112,7 @@ class Servers:
                 *(sys.executable, "-m", "gunicorn", "config.wsgi"),
                 *("--bind", f"127.0.0.1:{self.port}"),
                 *("--workers", "2", "--threads", "4"),
-                "--no-control-socket",
+                *("--preload", "--no-control-socket"),
             )
         if name == "beat":
             schedule = ("--schedule", str(home.FOLDER / "beat-schedule"))
