@@ -69,6 +69,7 @@ def sign_in(page: Any, username: str, password: str) -> None:
     page.get_by_label("Username").fill(username)
     page.get_by_label("Password").fill(password)
     page.get_by_role("button", name="Sign in").click()
+    page.get_by_role("button", name="Sign out").wait_for()
     page.wait_for_load_state("networkidle")
 
 

@@ -150,7 +150,7 @@ def test_technicians_visit_at_night_and_read_meters_in_the_morning(
     demo_plant: Callable[[datetime], None],
 ) -> None:
     diary, rng = Diary(), np.random.default_rng(3)
-    demo_plant(NOW + timedelta(hours=10))  # before midnight
+    demo_plant(NOW + timedelta(hours=17))  # until the night is over
     diary.add(TechniciansDay(floor=Floor(), day=TODAY, rng=rng).acts())
     diary.do_due(clock.now())
 

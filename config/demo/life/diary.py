@@ -2,10 +2,11 @@
 
 import heapq
 import logging
+import time
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field
 from datetime import datetime
-from itertools import count, islice
+from itertools import count
 
 from django.core.exceptions import PermissionDenied, ValidationError
 from django.db import OperationalError, transaction
@@ -14,8 +15,8 @@ from maintenance.tasks import RowsRefusedError
 
 log = logging.getLogger(__name__)
 
-#: In one transaction: it holds the database's only pen, so not for long.
-AT_ONCE = 20
+#: Real seconds that it may hold the database's only pen, and leaves it to others.
+HOLD_S, GAP_S = 0.2, 0.05
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -27,11 +28,15 @@ class Act:
     do: Callable[[], object]
 
 
+#: In the order of time; of one moment, in the order in which they were written in.
+Entry = tuple[datetime, int, Act]
+
+
 @dataclass(kw_only=True)
 class Diary:
     done: int = 0
     refused: int = 0
-    _heap: list[tuple[datetime, int, Act]] = field(default_factory=list)
+    _heap: list[Entry] = field(default_factory=list)
     _number: Iterator[int] = field(default_factory=count)
 
     def __len__(self) -> int:
@@ -51,34 +56,42 @@ class Diary:
         Where the database itself gives way (locked, full, gone), what was in hand
         stays in the diary for the next time.
         """
-        while batch := list(islice(self._due(now), AT_ONCE)):
+        while self._is_due(now):
+            in_hand: list[Entry] = []
             try:
-                refused = _do_all([act for _, _, act in batch])
+                refused = self._do_some(now, in_hand)
             except OperationalError as error:
                 log.warning("The database gave way (%s): once more later.", error)
-                for entry in batch:
+                for entry in in_hand:
                     heapq.heappush(self._heap, entry)
                 return
-            self.done += len(batch) - refused
+            self.done += len(in_hand) - refused
             self.refused += refused
+            if self._is_due(now):
+                time.sleep(GAP_S)
 
-    def _due(self, now: datetime) -> Iterator[tuple[datetime, int, Act]]:
-        while self._heap and self._heap[0][0] <= now:
-            yield heapq.heappop(self._heap)
+    @transaction.atomic
+    def _do_some(self, now: datetime, in_hand: list[Entry]) -> int:
+        """Returns how many were refused."""
+        refused, began = 0, time.monotonic()
+        while self._is_due(now) and time.monotonic() - began < HOLD_S:
+            entry = heapq.heappop(self._heap)
+            in_hand.append(entry)
+            refused += not _is_done(entry[-1])
+        return refused
+
+    def _is_due(self, now: datetime) -> bool:
+        return bool(self._heap) and self._heap[0][0] <= now
 
 
-@transaction.atomic
-def _do_all(acts: Iterable[Act]) -> int:
-    """Returns how many were refused."""
-    refused = 0
-    for act in acts:
-        try:
-            with transaction.atomic():
-                act.do()
-        except (ValidationError, PermissionDenied, RowsRefusedError) as refusal:
-            refused += 1
-            log.warning("%s was refused: %s", act.words, _sentences(refusal))
-    return refused
+def _is_done(act: Act) -> bool:
+    try:
+        with transaction.atomic():
+            act.do()
+    except (ValidationError, PermissionDenied, RowsRefusedError) as refusal:
+        log.warning("%s was refused: %s", act.words, _sentences(refusal))
+        return False
+    return True
 
 
 def _sentences(refusal: Exception) -> str:

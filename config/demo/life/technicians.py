@@ -18,8 +18,9 @@ from maintenance.task_rules import current_steps, meters_of, sheet_of
 from maintenance.tasks import Work, complete_many
 
 #: On the plant's clock: tests while the line runs, the rest at night.
-TESTS_FROM, VISITS_FROM, READ_FROM = time(9, 0), time(22, 30), time(6, 30)
-TESTS_LAST, VISITS_LAST, READ_LAST = 240, 85, 90  # minutes
+TESTS_FROM, VISITS_FROM, READ_FROM = time(9, 0), time(22, 15), time(6, 30)
+TESTS_LAST, VISITS_LAST, READ_LAST = 240, 400, 90  # minutes
+BEFORE_MIDNIGHT = 100  # minutes: what must be done on that date
 FORGOTTEN = 0.05
 WEEKDAYS = 5
 LONGEST_S = 21 * 86_400  # a meter not read for longer is one that nobody reads
@@ -38,19 +39,20 @@ class TechniciansDay:
 
     def _visits(self) -> Iterator[Act]:
         """One visit per cell and kind of hour; a task on some day of its window."""
-        visits: dict[tuple[str, bool], list[int]] = {}
+        visits: dict[tuple[str, int], list[int]] = {}
         for task in self._in_their_window():
             assert task.cell is not None
             assert task.latest is not None
-            days_left = max(0, (task.latest - self.day).days)
+            days_left = (task.latest - self.day).days
             if self.rng.random() < (1 - FORGOTTEN) / (1 + days_left):
-                key = task.cell.code, task.routine.safety
+                minutes = VISITS_LAST if days_left else BEFORE_MIDNIGHT
+                key = task.cell.code, 0 if task.routine.safety else minutes
                 visits.setdefault(key, []).append(task.pk)
-        for (cell, by_day), tasks in visits.items():
-            if by_day:
-                at = self._moment(TESTS_FROM, TESTS_LAST)
+        for (cell, minutes), tasks in visits.items():
+            if minutes:
+                at = self._moment(VISITS_FROM, minutes)
             else:
-                at = self._moment(VISITS_FROM, VISITS_LAST)
+                at = self._moment(TESTS_FROM, TESTS_LAST)
             do = partial(self._visit, self.floor.cells[cell], tasks, at)
             yield Act(at=at, words=f"The visit to {cell}", do=do)
 
