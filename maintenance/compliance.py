@@ -5,10 +5,10 @@ has closed stays where it closed, whatever became of the task later; deferred an
 cancelled ones are among them. Only a record that was a mistake leaves the account.
 """
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
-from typing import Any, Literal
+from typing import Any, Literal, overload
 
 from django.db.models import Count, Exists, Max, OuterRef, Q, QuerySet
 
@@ -84,7 +84,7 @@ def months_of(
 Listed = Outcome | Literal["", "all"]
 
 
-class ClosedTasks:
+class ClosedTasks(Sequence[ClosedTask]):
     """The windows that closed in a period, the latest first, read as far as shown."""
 
     def __init__(
@@ -107,8 +107,13 @@ class ClosedTasks:
     def __iter__(self) -> Iterator[ClosedTask]:
         return iter(self[:])
 
-    def __getitem__(self, part: slice) -> list[ClosedTask]:
-        """From the start or anywhere, in steps of one."""
+    @overload
+    def __getitem__(self, part: int) -> ClosedTask: ...
+    @overload
+    def __getitem__(self, part: slice) -> list[ClosedTask]: ...
+    def __getitem__(self, part: int | slice) -> ClosedTask | list[ClosedTask]:
+        if isinstance(part, int):
+            return self[part : part + 1][0]
         rows = self._own.order_by("-window_closed_on", "-pk")[: part.stop]
         own = [
             ClosedTask(task_id=pk, window=_own_window(self._routines, *facts))

@@ -1,13 +1,12 @@
 """Which period of PM compliance, and which of its windows are listed."""
 
-from collections.abc import Iterable
 from datetime import timedelta
 from typing import Any
 
 from django import forms
 
 from cells import clock
-from maintenance.compliance import WORDS, ClosedTask
+from maintenance.compliance import WORDS, ClosedTasks
 from maintenance.forms.lists import PeriodFilter
 
 OTHER = "not on time"
@@ -29,15 +28,11 @@ class ComplianceFilter(PeriodFilter):
         given = {name: data[name] for name in data if data[name]}
         super().__init__({"last": yesterday, **given})
 
-    def chosen(self, closed: Iterable[ClosedTask]) -> list[ClosedTask]:
-        """In the order in which the windows closed, the latest first."""
-        outcome, only = self.cleaned_data["outcome"], self.cleaned_data["only"]
-        found = [
-            one
-            for one in closed
-            if (outcome in ("all", one.window.outcome))
-            or (not outcome and one.window.outcome != "on_time")
-        ]
-        if only:
-            found = [one for one in found if one.window.safety]
-        return sorted(found, key=lambda one: (one.window.closes, one.task_id))[::-1]
+    def chosen(self) -> ClosedTasks:
+        wanted = self.cleaned_data
+        return ClosedTasks(
+            wanted["first"],
+            wanted["last"],
+            listed=wanted["outcome"],
+            tests=bool(wanted["only"]),
+        )

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
-from django.core.paginator import Paginator
+from django.core.paginator import Page, Paginator
 from django.http import HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_GET
@@ -13,10 +13,10 @@ from django.views.decorators.http import require_GET
 from cells.downloads import csv_response
 from cells.rights import SignedIn
 from cells.working_time.periods import add_months
-from maintenance.compliance import WORDS, ClosedTask, by_month, closed_tasks
+from maintenance.compliance import WORDS, ClosedTask, months_of, windows
 from maintenance.forms.compliance import ComplianceFilter
 from maintenance.models import SafetyAlert, Task
-from maintenance.planning.compliance import pm_compliance
+from maintenance.planning.compliance import ClosedWindow, pm_compliance
 from maintenance.task_rights import may_accept_alert
 from maintenance.views.stops import links, plant_time
 
@@ -61,19 +61,21 @@ def compliance(request: SignedIn) -> HttpResponse:
         nothing = {"filter": wanted, "figures": None}
         return render(request, "maintenance/compliance.html", nothing)
     first, last = wanted.cleaned_data["first"], wanted.cleaned_data["last"]
-    all_closed = list(closed_tasks(first, last))
-    chosen = wanted.chosen(all_closed)
+    chosen = wanted.chosen()
     if request.GET.get("csv"):
         return csv_response("pm-compliance", COLUMNS, _csv_rows(chosen))
-    page = Paginator(chosen, PAGE).get_page(request.GET.get("page"))
-    windows = [one.window for one in all_closed]
+    page: Page[ClosedTask] = Paginator(chosen, PAGE).get_page(request.GET.get("page"))
+    months_from = _months_back(last)
+    known = list(windows(min(first, months_from), last, by_date=True))
+    closed = [window for window in known if window.closes >= first]
+    lately = [window for window in known if window.closes >= months_from]
     context: dict[str, Any] = {
         "filter": wanted,
         "first": first,
         "last": last,
-        "figures": pm_compliance(windows, first=first, last=last),
-        "outcomes": _outcomes(all_closed),
-        "months": by_month(_months_back(last), last),
+        "figures": pm_compliance(closed, first=first, last=last),
+        "outcomes": _outcomes(closed),
+        "months": months_of(lately, months_from, last),
         "page": page,
         "rows": _with_tasks(page.object_list),
         **links(request),
@@ -103,10 +105,10 @@ def alerts(request: SignedIn) -> HttpResponse:
     return render(request, "maintenance/compliance_alerts.html", context)
 
 
-def _outcomes(closed: Iterable[ClosedTask]) -> list[tuple[str, int]]:
+def _outcomes(closed: Iterable[ClosedWindow]) -> list[tuple[str, int]]:
     counts = dict.fromkeys(WORDS, 0)
-    for one in closed:
-        counts[one.window.outcome] += 1
+    for window in closed:
+        counts[window.outcome] += window.times
     return [(WORDS[outcome], count) for outcome, count in counts.items()]
 
 

@@ -15,7 +15,7 @@ from maintenance.tasks import safety_overdue
 from maintenance.views.stops import links
 
 PAGE = 50
-PRINTED = 1000  # by cell it is for paper, where pages of a list help nobody
+PRINTED = 300  # by cell it is for paper, where short pages help nobody
 
 
 @require_GET

@@ -4,7 +4,7 @@ from datetime import date, datetime
 
 import pytest
 
-from maintenance.compliance import by_month, closed_tasks, figures
+from maintenance.compliance import ClosedTasks, by_month, figures
 from maintenance.models import FirstDue, Routine, Task
 from maintenance.tasks import safety_overdue
 from tests.builders import Cast, at
@@ -69,7 +69,7 @@ def test_what_was_closed_without_being_done_stays_in_the_account(cast):
     wipe = make_routine()
     make_task(cast, wipe, closed=date(2026, 2, 20), closed_why="not needed")
     assert figures(*FEBRUARY).all.closed == 1
-    assert [one.words for one in closed_tasks(*FEBRUARY)] == [
+    assert [one.words for one in ClosedTasks(*FEBRUARY)] == [
         "closed without being done"
     ]
 
