@@ -149,15 +149,17 @@ class Stop(models.Model):
                 fields=["cell", "started_at", "ended_at", "reason", "withdrawn"],
                 name="stop_span",
             ),
-            # The ledger looks back a day; of what began earlier, only these reach on.
+            # The ledger looks back a day; of what began earlier, only these reach on,
+            # and those that still run. With fewer columns SQLite would read all of a
+            # cell's history in the index above instead.
             models.Index(
-                fields=["cell", "started_at"],
+                fields=["cell", "started_at", "ended_at", "reason", "withdrawn"],
                 condition=longer_than_a_day("started_at", "ended_at"),
                 name="stop_long",
             ),
             # "Stopped now" and the carried-over stops.
             models.Index(
-                fields=["cell"],
+                fields=["cell", "started_at", "ended_at", "reason", "withdrawn"],
                 condition=Q(ended_at=None, withdrawn=False),
                 name="stop_running",
             ),
