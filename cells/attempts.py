@@ -151,12 +151,11 @@ def _set_aside(attempt: Attempt) -> None:
 
 
 def _ask_for(piece: str) -> None:
-    task = current_app.tasks.get(piece)
-    if task is None:
+    if "/" in piece:  # a part of the account
         stale.marked.send_robust(sender=None)
         return
     try:
-        task.apply_async(retry=False)
+        current_app.send_task(piece, retry=False)
     except Exception as error:  # whatever the broker's client raises
         log.warning("No queue (%s): %s is tried at its next hour.", error, piece)
 

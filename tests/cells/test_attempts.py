@@ -10,6 +10,7 @@ from concurrent.futures import ThreadPoolExecutor
 from typing import Any
 
 import pytest
+from celery import current_app
 from django.conf import settings
 from django.core.exceptions import PermissionDenied
 from django.db import OperationalError, connection
@@ -81,6 +82,17 @@ def test_an_administrator_has_it_tried_again_and_the_trail_says_so() -> None:
 
     assert done == ["again"]
     assert Change.objects.get(by=admin).record == WORDS
+
+
+@pytest.mark.django_db(transaction=True)
+def test_a_job_that_is_tried_again_is_sent_to_the_queue_at_once() -> None:
+    for _ in range(attempts.TRIES):
+        carry_out("cells.jobs.extend_shifts", WORDS, refuse)
+    current_app.control.purge()
+
+    try_again(set_aside().get(), by=make_user("admin", superuser=True))
+
+    assert current_app.control.purge() == 1
 
 
 class Unreachable(Exception):

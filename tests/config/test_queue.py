@@ -7,6 +7,7 @@ from typing import Any
 import pytest
 import time_machine
 
+from cells import attempts
 from cells.models import Plant
 from config.celery import PlantNight, app
 from config.processes import Child
@@ -14,12 +15,30 @@ from tests.config.fragile import die_then_write
 from tests.live import start_worker, wait_until
 from tests.services import Services
 
+SCHEDULE = app.conf.beat_schedule
+
 
 def test_every_scheduled_job_exists() -> None:
     app.loader.import_default_modules()
 
-    for entry in app.conf.beat_schedule.values():
+    for entry in SCHEDULE.values():
         assert entry["task"] in app.tasks
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize(
+    "name",
+    # The sweep counts by line and date instead: tests/oee/test_pieces.py.
+    sorted(entry["task"] for key, entry in SCHEDULE.items() if key != "sweep"),
+)
+def test_a_job_of_the_night_that_failed_three_times_is_set_aside(name: str) -> None:
+    app.loader.import_default_modules()
+    for _ in range(attempts.TRIES):
+        attempts.begin({name: "It kills its worker"})
+
+    app.tasks[name]()
+
+    assert attempts.set_aside().get().piece == name
 
 
 # Europe/Berlin goes to summer time on 2026-03-29 and back on 2026-10-25 (tzdata).
