@@ -55,15 +55,18 @@ class CellShift(models.Model):
     class Meta:
         ordering = ["production_date", "shift", "cell"]
         constraints = [
+            # In the order in which the ledger's job writes them.
             models.UniqueConstraint(
-                fields=["cell", "shift"], name="one_account_per_cell_and_shift"
+                fields=["shift", "cell"], name="one_account_per_cell_and_shift"
             )
         ]
         indexes = [
-            # Roll-ups of a period by area and line; a cell's own history.
-            models.Index(fields=["production_date", "area"], name="account_date_area"),
+            # Roll-ups of a period, of the plant, an area or a line.
+            models.Index(
+                fields=["production_date", "area", "line"], name="account_date_place"
+            ),
+            # A cell's own history.
             models.Index(fields=["cell", "production_date"], name="account_cell_date"),
-            models.Index(fields=["shift"], name="account_shift"),
         ]
 
     def __str__(self) -> str:
