@@ -48,8 +48,9 @@ class Dates:
         way = "forward" if is_forward(self.change) else "back"
         off = ", ".join(f"{day}" for day in self.days_off)
         moved = (
-            f" They were moved back by {self.moved_weeks} weeks, because later ones "
-            "hold no clock change."
+            " They were moved back "
+            + ("a week" if self.moved_weeks == 1 else f"{self.moved_weeks} weeks")
+            + ", because later ones hold no clock change."
             if self.moved_weeks
             else ""
         )

@@ -95,14 +95,6 @@ class Days:
         """The same for an end: one that falls on a break lies before the break."""
         return self.clock(day, np.maximum(at - 1, 0)) + 1
 
-    def working(self, moment: datetime) -> tuple[int, float]:
-        """The day, and the working second at (or next after) a moment."""
-        second = int(moment.timestamp())
-        for day, at, start, seconds in self._spans:
-            if second < start + seconds:
-                return day, float(at + max(second - start, 0))
-        raise ValueError(f"{moment} lies after the last shift.")
-
     @cached_property
     def _shift_keys(self) -> Ints:
         keys = []

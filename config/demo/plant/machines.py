@@ -1,7 +1,7 @@
 """What stands in the demo plant's cells: machines.csv, meters.csv, readings.csv."""
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
 import numpy as np
@@ -85,47 +85,26 @@ def machines(plant: Plant) -> list[Machine]:
 
 
 def _robot(plant: Plant, cell: Cell, number: int, kind: str) -> Iterator[Machine]:
-    name, position = serial(cell.code, number), f"R{number}"
-    model = "210 kg class" if kind in ("weld", "handling") else "50 kg class"
-    tags = "geometry-gun" if name in plant.upkeep.weekly else ""
-    swap = next(
-        (
-            one
-            for one in plant.upkeep.swaps
-            if (one.cell, one.robot) == (cell.code, number)
-        ),
-        None,
-    )
+    """Where it stands; and where another took its place, that one too."""
+    name = serial(cell.code, number)
+    place = (cell.code, number)
+    swaps = (one for one in plant.upkeep.swaps if (one.cell, one.robot) == place)
+    swap = next(swaps, None)
     first = Machine(
         serial=name,
         kind=kind,
         cell=cell.code,
-        position=position,
-        model=model,
-        tags=tags,
+        position=f"R{number}",
+        model="210 kg class" if kind in ("weld", "handling") else "50 kg class",
+        tags="geometry-gun" if name in plant.upkeep.weekly else "",
         removed_on=swap.day if swap else None,
     )
     yield first
     if swap:
-        yield Machine(
-            serial=swap.serial,
-            kind=kind,
-            cell=cell.code,
-            position=position,
-            model=model,
-            tags=tags,
-            placed_on=swap.day,
-        )
+        now = replace(first, placed_on=swap.day, removed_on=None)
+        yield replace(now, serial=swap.serial)
         if swap.to_cell:
-            yield Machine(
-                serial=name,
-                kind=kind,
-                cell=swap.to_cell,
-                position=swap.to_position,
-                model=model,
-                tags=tags,
-                placed_on=swap.day,
-            )
+            yield replace(now, cell=swap.to_cell, position=swap.to_position)
 
 
 def bodies_by_week(

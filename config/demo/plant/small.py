@@ -28,7 +28,13 @@ FIRST_DAY, LAST_DAY = date(2026, 3, 2), date(2026, 3, 29)
 #: Where the demo's clock starts: the leader of the Early shift is about to log.
 NOW = datetime(2026, 3, 31, 13, 50, tzinfo=ZONE)
 DAY_OFF = date(2026, 3, 20)
-FR = frozenset({"FR1", "FR2"})
+FR2, CL1 = frozenset({"FR2"}), frozenset({"CL1"})
+OVERTIME = (
+    OverTime(day=date(2026, 3, 14), name="Early", lines=frozenset({"FR1"}) | FR2),
+    # Nobody entered this one, and its bodies were counted.
+    OverTime(day=date(2026, 3, 21), name="Early", lines=FR2, forgot=FR2),
+    OverTime(day=date(2026, 3, 28), name="Night", lines=CL1),
+)
 NIGHT = ("Night maintenance", "mon-thu", "22:00", "06:00")
 SATURDAY = ("Saturday maintenance", "sat", "06:00", "14:00")
 NIGHT_HEADS = {"M": 3, "W": 1, "E": 1, "C": 1, "S": 1, "X": 1}
@@ -56,17 +62,7 @@ def small_plant() -> Plant:
             minor_min=0.8,
         ),
         days_off={DAY_OFF: "plant holiday"},
-        overtime=(
-            OverTime(day=date(2026, 3, 14), name="Early", lines=FR),
-            # Nobody entered this one, and its bodies were counted.
-            OverTime(
-                day=date(2026, 3, 21),
-                name="Early",
-                lines=frozenset({"FR2"}),
-                forgot=frozenset({"FR2"}),
-            ),
-            OverTime(day=date(2026, 3, 28), name="Night", lines=frozenset({"CL1"})),
-        ),
+        overtime=OVERTIME,
         events=tuple(_events(rng)),
         told=tuple(_told()),
         planned=tuple(_planned()),

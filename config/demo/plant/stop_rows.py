@@ -42,22 +42,23 @@ def stop_rows(
 ) -> list[tuple[object, ...]]:
     """All, in order of time. Refs are made of what never changes."""
     stops = _apart(_with_told(plant, logs))
-    repair = _repairs(stops, plant.told, rng)
     now = int(plant.now.timestamp())
-    texts = {
-        name: np.where(repair[name] > 0, moments(np.maximum(repair[name], 0)), "")
-        for name in TIMES
+    repair = {
+        name: _up_to(seconds, now)
+        for name, seconds in _repairs(stops, plant.told, rng).items()
     }
-    # What lies after now has not happened yet.
-    for name in TIMES:
-        texts[name] = np.where(repair[name] <= now, texts[name], "")
-    ended = np.where(stops.end <= now, moments(stops.end), "")
-    started = moments(stops.start)
     codes = [CODES[reason] for reason in stops.reason]
-    cause = [
-        CAUSES.get(code, "") if texts["repaired"][row] else ""
-        for row, code in enumerate(codes)
-    ]
+    columns = zip(
+        moments(stops.start),
+        stops.cell,
+        codes,
+        stops.robot.tolist(),
+        _up_to(stops.end, now),
+        stops.note,
+        zip(*(repair[name] for name in TIMES), strict=True),
+        repair["repaired"],
+        strict=True,
+    )
     return [
         (
             f"{start} {cell} {code}",
@@ -68,20 +69,17 @@ def stop_rows(
             end,
             note,
             *times,
-            why,
+            CAUSES.get(code, "") if repaired else "",
         )
-        for start, cell, code, robot, end, note, *times, why in zip(
-            started,
-            stops.cell,
-            codes,
-            stops.robot.tolist(),
-            ended.tolist(),
-            stops.note,
-            *(texts[name].tolist() for name in TIMES),
-            cause,
-            strict=True,
-        )
+        for start, cell, code, robot, end, note, times, repaired in columns
     ]
+
+
+def _up_to(seconds: Ints, now: int) -> list[str]:
+    """As moments; empty for none, and for what lies ahead."""
+    known = (seconds > 0) & (seconds <= now)
+    texts: list[str] = np.where(known, moments(np.maximum(seconds, 0)), "").tolist()
+    return texts
 
 
 def _with_told(plant: Plant, logs: Sequence[Stops]) -> Stops:

@@ -203,8 +203,11 @@ def told(when: Dates) -> Iterator[Told]:
         minutes=80 if is_forward(when.change) else 120,
     )
     yield from _nights(when)
-    # Still standing when the demo opens; one of them on the line of its leader.
-    today = when.now.date()
+    yield from _standing(when.now.date())
+
+
+def _standing(today: date) -> Iterator[Told]:
+    """When the demo opens; one of them on the line of its leader."""
     yield Told(
         cell="FR1-040",
         robot=2,

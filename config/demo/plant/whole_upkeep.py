@@ -64,7 +64,6 @@ LOW_BATTERIES = tuple((f"FS3-0{cell}0", 1) for cell in range(2, 8))
 
 def upkeep(when: Dates, lines: Sequence[Line], packs: tuple[Pack, ...]) -> Upkeep:
     geo = next(c for line in lines for c in line.cells if c.code == WEAK[0])
-    battery_day = worked(when, 8)[3]
     return Upkeep(
         equipment=tuple(_equipment(when, lines)),
         crews=_crews(),
@@ -87,13 +86,7 @@ def upkeep(when: Dates, lines: Sequence[Line], packs: tuple[Pack, ...]) -> Upkee
         clean_filters=frozenset({"UB", "FS"}),
         low_batteries=frozenset(serial(*one) for one in LOW_BATTERIES),
         loaded_filters=frozenset({"PU-SF2-030"}),
-        done_on=(
-            *(("battery", cell, robot, battery_day) for cell, robot in LOW_BATTERIES),
-            *(
-                ("stud-feeder", "FS2-030", robot, worked(when, week)[1])
-                for week, robot in VISITS
-            ),
-        ),
+        done_on=tuple(_done_on(when)),
         first_due=(
             (
                 "camera",
@@ -103,6 +96,14 @@ def upkeep(when: Dates, lines: Sequence[Line], packs: tuple[Pack, ...]) -> Upkee
             ),
         ),
     )
+
+
+def _done_on(when: Dates) -> Iterator[tuple[str, str, int, date]]:
+    """Low batteries read before the days off, and the visits to FS2-030."""
+    for cell, robot in LOW_BATTERIES:
+        yield "battery", cell, robot, worked(when, 8)[3]
+    for week, robot in VISITS:
+        yield "stud-feeder", "FS2-030", robot, worked(when, week)[1]
 
 
 def _equipment(when: Dates, lines: Sequence[Line]) -> Iterator[Equipment]:
