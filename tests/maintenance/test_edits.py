@@ -111,6 +111,28 @@ def test_two_who_correct_it_alike_agree(
     assert len(trail_of(stop)) == 2
 
 
+@pytest.mark.parametrize(
+    ("url", "words"),
+    [
+        ("stop_withdraw", "This stop is withdrawn: reinstate it first"),
+        ("stop_reinstate", "This stop is not withdrawn."),
+    ],
+)
+def test_who_sends_the_same_again_reads_that_it_was_kept(
+    stop: Stop, leader: Client, url: str, words: str
+) -> None:
+    why = {"why": "a slip"}
+    if url == "stop_reinstate":
+        leader.post(reverse("stop_withdraw", args=[stop.pk]), why)
+    address = reverse(url, args=[stop.pk])
+
+    assert leader.post(address, why).status_code == 302
+    again = leader.post(address, why)
+
+    assert again.status_code == 422
+    assert words in again.content.decode()
+
+
 def seen_in(page: Any) -> str:
     found = re.search(r'name="seen" value="(\d+)"', page.content.decode())
     assert found
@@ -199,3 +221,8 @@ def test_a_planned_stop_that_another_has_moved_stays_where_they_put_it(
     assert "area-manager changed this to “L1-10”" in answer.content.decode()
     planned.refresh_from_db()
     assert (planned.place, planned.ends_at) == (cast.cells[0], at("10:10", TUESDAY))
+
+    withdraw = reverse("planned_stop_withdraw", args=[planned.pk])
+    assert manager.post(withdraw, {"why": "a slip"}).status_code == 302
+    again = manager.post(withdraw, {"why": "a slip"}).content.decode()
+    assert "This planned stop is withdrawn: declare another one." in again
