@@ -33,6 +33,8 @@ from oee.ledger.flags import names
 from oee.models import CellShift, Count
 from oee.recompute import bring_up_to_date, waiting
 
+pytestmark = pytest.mark.demo
+
 TODAY = NOW.date()
 OLD_CYCLE = "CL1-060"
 STOPS = Path(__file__).parents[2] / "fixtures" / "demo" / "stops.csv"
