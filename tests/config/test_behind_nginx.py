@@ -21,6 +21,7 @@ from typing import Any
 from urllib.parse import urlencode
 
 import pytest
+from axes.models import AccessAttempt
 from django.conf import settings
 from django.contrib.auth.hashers import PBKDF2PasswordHasher
 from django.contrib.auth.models import User
@@ -43,6 +44,7 @@ pytestmark = [
 
 NAME = "account.plant.example"
 PASSWORD = "a-word-that-only-tests-know"
+TOO_MANY = 429
 HALL, OFFICE = "127.0.0.2", "127.0.0.3"  # two people's machines
 
 AROUND = """\
@@ -272,8 +274,9 @@ def monitors_are_answered_without_a_detour(site: Site) -> None:
 def a_wrong_guess_on_purpose_locks_out_nobody_elsewhere(site: Site) -> None:
     """Whatever address the one who guesses claims to have."""
     claims = {"X_Real_IP": OFFICE, "X_Forwarded_For": OFFICE}
-    for _ in range(5):
-        site.sign_in("a wrong guess", HALL, **claims)
+    while site.sign_in("a wrong guess", HALL, **claims).status != TOO_MANY:
+        pass  # the first is only refused; the next comes too early, or is the fifth
 
-    assert site.sign_in(PASSWORD, HALL, **claims).status == 429
     assert site.sign_in(PASSWORD, OFFICE).status == 302
+    guessed_at = AccessAttempt.objects.values_list("username", "ip_address")
+    assert list(guessed_at) == [("petra", HALL)]
