@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from functools import cached_property
+from typing import Any
 
 from django.db.models import Count, Q, Sum
 
@@ -46,12 +47,19 @@ class Worst:
 
 @dataclass(frozen=True, kw_only=True)
 class Bodies:
-    """Planned and built in the ended shifts that have both a plan and a count."""
+    """Of an area's line that is furthest behind its plan.
 
+    A body passes every line, so the lines' bodies are never added up. Planned and
+    built at the line's counting cell, in the ended shifts that have both a plan and a
+    count.
+    """
+
+    line: str
     planned: int
     good: int
     shifts: int
     with_plan: int
+    uncounted: tuple[str, ...]  # lines with a plan of which no shift was counted
 
     @property
     def short(self) -> int:
@@ -257,7 +265,7 @@ class PlantPage:
 
 
 def bodies_by_area(period: Period) -> dict[int, Bodies]:
-    """Only shifts whose account is stored, so only ended ones.
+    """By area's id. Only shifts whose account is stored, so only ended ones.
 
     Bodies that no ideal cycle is known for were built all the same.
     """
@@ -267,23 +275,34 @@ def bodies_by_area(period: Period) -> dict[int, Bodies]:
         cell__counts_for__isnull=False,
     )
     built = Q(counted=True) | Q(made__gt=0)
-    groups = (
+    lines = (
         at_counting_cell.order_by()
-        .values("area")
+        .values("area", "line__code")
         .annotate(
             planned=Sum("shift__plan__bodies", filter=built),
             built=Sum("good", filter=built),
             shifts=Count("id", filter=built),
             with_plan=Count("id"),
         )
+        .order_by("line__code")
     )
-    return {
-        group["area"]: Bodies(
-            planned=group["planned"],
-            good=group["built"],
-            shifts=group["shifts"],
-            with_plan=group["with_plan"],
-        )
-        for group in groups
-        if group["shifts"]
-    }
+    of_area: dict[int, list[dict[str, Any]]] = {}
+    for line in lines:
+        of_area.setdefault(line["area"], []).append(line)
+    found = {area: _furthest_behind(parts) for area, parts in of_area.items()}
+    return {area: bodies for area, bodies in found.items() if bodies}
+
+
+def _furthest_behind(lines: list[dict[str, Any]]) -> Bodies | None:
+    counted = [line for line in lines if line["shifts"]]
+    if not counted:
+        return None
+    last = max(counted, key=lambda line: line["planned"] - line["built"])
+    return Bodies(
+        line=last["line__code"],
+        planned=last["planned"],
+        good=last["built"],
+        shifts=last["shifts"],
+        with_plan=last["with_plan"],
+        uncounted=tuple(line["line__code"] for line in lines if not line["shifts"]),
+    )

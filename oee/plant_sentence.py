@@ -50,7 +50,7 @@ def _bodies_short(row: AreaRow) -> str:
     if row.bodies is None or row.bodies.short <= 0:
         return ""
     plural = "body" if row.bodies.short == 1 else "bodies"
-    return f", {count(row.bodies.short)} {plural} short of plan"
+    return f", {row.bodies.line} {count(row.bodies.short)} {plural} short of plan"
 
 
 def _worst_of(rows: Sequence[AreaRow]) -> Worst | None:

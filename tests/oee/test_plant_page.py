@@ -13,13 +13,13 @@ import time_machine
 from django.test import Client
 from django.urls import reverse
 
-from cells.models import Line
+from cells.models import Line, Shift
 from maintenance.models import Routine, Stop, Task
 from oee.models import CellShift, Count, IdealCycle, Variant
 from oee.periods import Period
 from oee.plant_page import PlantPage
 from oee.plant_sentence import sentence
-from tests.builders import MONDAY, TUESDAY, at, make_shift
+from tests.builders import MONDAY, TUESDAY, Cast, at, make_cell, make_line, make_shift
 from tests.oee.account_cast import counted, make_accounts, plan
 from tests.oee.stored import an_account
 
@@ -124,7 +124,8 @@ def test_the_sentence_says_what_is_short_of_plan(plant: SimpleNamespace) -> None
     said = sentence(rows_of(MONDAY), of_day(MONDAY, preset="yesterday"))
 
     assert said.startswith(
-        "Body shop was 5.2 points under its target yesterday, 31 bodies short of plan."
+        "Body shop was 5.2 points under its target yesterday, "
+        "L1 31 bodies short of plan."
     )
 
 
@@ -177,6 +178,33 @@ def test_bodies_short_compares_only_shifts_with_a_plan_and_a_count(
 
     assert (row.bodies.planned, row.bodies.good, row.bodies.short) == (382, 351, 31)
     assert (row.bodies.shifts, row.bodies.with_plan) == (1, 2)
+
+
+def test_an_area_shows_its_line_that_is_furthest_behind(
+    plant: SimpleNamespace,
+) -> None:
+    """A body passes both lines, so 31 and 40 short are not 71."""
+    second, third = (
+        a_line_with_an_account(code, plant.cast, counted(made=342, good=342))
+        for code in ("L2", "L3")
+    )
+    for shift in (plant.cast.early, second, third):
+        plan(shift, 382)
+    CellShift.objects.filter(shift=third).update(counted=False, made=0)
+
+    [row] = rows_of(MONDAY)
+
+    assert (row.bodies.line, row.bodies.short) == ("L2", 40)
+    assert row.bodies.uncounted == ("L3",)
+
+
+def a_line_with_an_account(code: str, cast: Cast, account: dict[str, object]) -> Shift:
+    line = make_line(code, area=cast.area)
+    line.counting_cell = make_cell(f"{code}-10", line=line)
+    line.save()
+    shift = make_shift(line)
+    an_account(line.counting_cell, shift, **account).save()
+    return shift
 
 
 def test_without_a_plan_nothing_is_said_of_bodies(page: Any) -> None:
