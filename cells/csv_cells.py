@@ -82,6 +82,11 @@ def code(max_length: int = 100, *, slash: bool = False) -> Read[str]:
                 f"{shown(cell)} holds a semicolon or a slash, which separates codes: "
                 "choose another code."
             )
+        if not cell.strip("."):
+            raise ValueError(
+                f"{shown(cell)} has nothing but dots, which an address cannot hold: "
+                "choose another code."
+            )
         if cell[0] in "=+-@'":
             raise ValueError(
                 f"{shown(cell)} starts with {cell[0]}, which a spreadsheet would not "

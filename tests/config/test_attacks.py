@@ -12,9 +12,10 @@ from django.apps import apps
 from django.db import IntegrityError, models, transaction
 from django.test import Client
 from django.urls import reverse
+from django.utils.html import escape
 
 from cells.models import Change
-from tests.builders import NOW, make_machine
+from tests.builders import NOW, make_machine, make_meter
 from tests.config.every_address import ALL, OWN, example, page
 from tests.config.how_it_opens import BUTTONS
 from tests.config.tables import amounts, everything
@@ -169,6 +170,71 @@ def test_a_button_that_a_page_has_not_is_refused_with_a_sentence(
     assert answer.status_code == 400
     assert "has no button" in answer.content.decode()
     assert SCRIPT not in answer.content.decode()
+
+
+@pytest.mark.parametrize("given", ["..", "."])
+def test_no_key_is_a_step_in_an_address(given: str, site: Site, admin: Client) -> None:
+    before = everything()
+    answer = admin.post(reverse("machine_add"), {"serial": given, "kind": "weld"})
+
+    assert answer.status_code == 422
+    assert "nothing but dots" in answer.content.decode()
+    assert everything() == before
+
+
+def test_a_key_is_shown_as_a_text_and_found_by_its_address(
+    site: Site, admin: Client
+) -> None:
+    """In tables, links, titles, the drawing of its label, and its file's name."""
+    serial = "<b>&\"'%2e%2f..?#x"
+    machine = make_machine(serial, cell=site.cast.cells[0], position="R09")
+    make_meter(machine)
+    for name in ("machine", "machine_edit", "machine_label", "machine_swap"):
+        answer = admin.get(reverse(name, args=[serial]))
+        assert answer.status_code == 200, name
+        assert "<b>&" not in answer.content.decode(), name
+        assert "&lt;b&gt;&amp;" in answer.content.decode(), name
+    page_of_cell = admin.get(reverse("cell", args=["L1-10"])).content.decode()
+    file = admin.get(reverse("machine", args=[serial]), {"csv": "1"})
+
+    assert escape(reverse("machine", args=[serial])) in page_of_cell
+    assert "<b>&" not in page_of_cell
+    assert file["Content-Disposition"].startswith("attachment; filename=")
+
+
+#: Columns that no form asks for, and people who are not the one signed in.
+SMUGGLED = {
+    "id": "1",
+    "pk": "1",
+    "by": "1",
+    "user": "1",
+    "logged_by": "1",
+    "done_by": "1",
+    "entered_at": "2020-01-01T00:00",
+    "entered_late": "",
+    "withdrawn": "on",
+    "confirmed": "on",
+    "status": "done",
+    "is_superuser": "on",
+    "is_staff": "on",
+    "groups": "1",
+    "door": "import",
+    "ref": "S-1",
+    "verdict": "on_time",
+}
+
+
+def test_what_no_form_asks_for_is_not_taken(site: Site, admin: Client) -> None:
+    def after(data: dict[str, Any]) -> dict[str, Any]:
+        with transaction.atomic():
+            assert admin.post(write.url, data).status_code == 302, deed
+            stored = everything()
+            transaction.set_rollback(True)
+        return stored
+
+    for deed, write in writes(site).items():
+        smuggled = {**SMUGGLED, **write.data}
+        assert after(smuggled) == after(write.data), deed
 
 
 # Ids of another line, another area, another record in what a page hides
