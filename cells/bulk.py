@@ -108,7 +108,11 @@ def _column(field: Any, values: Sequence[Any], connection: Any) -> Sequence[Any]
         return values
     if isinstance(field, MomentField):
         return [None if value is None else to_seconds(value) for value in values]
-    return [
-        value if value is None else field.get_db_prep_save(value, connection)
-        for value in values
-    ]
+    if isinstance(field, models.JSONField):
+        return [field.get_db_prep_save(value, connection) for value in values]
+    # Dates and numbers repeat.
+    ready = {
+        value: value if value is None else field.get_db_prep_save(value, connection)
+        for value in set(values)
+    }
+    return [ready[value] for value in values]

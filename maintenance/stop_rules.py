@@ -137,9 +137,12 @@ def _too_long(stop: Stop, now: datetime, long_ok: bool) -> Faults:
 
 def _disorder(stop: Stop) -> Faults:
     found = {}
-    known = [name for name in Stop.TIMELINE if getattr(stop, name) is not None]
-    for earlier, later in pairwise(known):
-        before, after = getattr(stop, earlier), getattr(stop, later)
+    known = [
+        (name, value)
+        for name in Stop.TIMELINE
+        if (value := getattr(stop, name)) is not None
+    ]
+    for (earlier, before), (later, after) in pairwise(known):
         if after < before:
             found[later] = (
                 f"“{WORDS[later].capitalize()}” ({moment(after)}) lies before "

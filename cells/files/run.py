@@ -101,15 +101,15 @@ class Run:
 class Row:
     """One row of a file, and what is wrong with it."""
 
-    __slots__ = ("_contract", "_values", "good", "line", "run")
+    __slots__ = ("_contract", "good", "line", "run", "values")
 
     def __init__(self, run: Run, contract: Contract, line: int, values: Values) -> None:
         self.run, self._contract = run, contract
-        self.line, self._values = line, values
+        self.line, self.values = line, values
         self.good = True
 
     def __getitem__(self, column: str) -> Any:
-        return self._values[column]
+        return self.values[column]
 
     def refuse(self, column: str, reason: str) -> None:
         self.good = False
@@ -137,7 +137,7 @@ class Row:
 
     def find(self, kind: Kind, column: str) -> Any:
         """The record that a cell names; None where it is empty or there is none."""
-        key = self._values[column]
+        key = self.values[column]
         if key is None:
             return None
         found = self.run.known(kind).get(key)

@@ -206,7 +206,7 @@ def local_date(moment: datetime, zone: ZoneInfo) -> date:
     >>> local_date(datetime(2026, 3, 1, 23, tzinfo=UTC), ZoneInfo("Europe/Berlin"))
     datetime.date(2026, 3, 2)
     """
-    return to_wall(moment, zone).date()
+    return _aware(moment).astimezone(zone).date()
 
 
 def production_date(starts_at: datetime, zone: ZoneInfo, date_offset: int = 0) -> date:

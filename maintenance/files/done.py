@@ -2,8 +2,9 @@
 
 from collections import Counter
 from collections.abc import Iterable
-from datetime import datetime
+from datetime import date, datetime
 from decimal import Decimal
+from functools import cache, partial
 from typing import Any, BinaryIO
 
 from django.db.models import QuerySet
@@ -91,6 +92,7 @@ class DoneSheet(LongSheet[Task]):
     def load(self, stream: BinaryIO, total: int) -> None:
         self.given_readings: list[tuple[Row, Meter]] = []
         self.readings = _DoneReadings(self.run)
+        self.day_of = cache(partial(local_date, zone=self.run.zone))
         super().load(stream, total)
 
     def read(self, row: Row) -> Task | None:
@@ -223,8 +225,8 @@ class DoneSheet(LongSheet[Task]):
                 self.readings.give(row, meter, row["done_at"], row["reading"])
                 self.given_readings.append((row, meter))
 
-    def _day(self, row: Row) -> Any:
-        return local_date(row["done_at"], self.run.zone)
+    def _day(self, row: Row) -> date:
+        return self.day_of(row["done_at"])
 
 
 def _placements() -> Iterable[Placement]:

@@ -80,14 +80,9 @@ class StopSheet(LongSheet[Stop]):
         cell, reason = row.find(CELLS, "cell"), row.find(REASONS, "reason")
         if cell is None or reason is None:
             return None
-        stop = self.make(
-            ref=row["ref"],
-            cell=cell,
-            reason=reason,
-            **{name: row[name] for name in self.facts[3:]},
-            position=row["position"],
-            logged_at=self.run.now,
-        )
+        # Every column is a field.
+        known = {**row.values, "cell": cell, "reason": reason}
+        stop = self.make(**known, logged_at=self.run.now)
         self._check(row, stop)
         return stop
 
