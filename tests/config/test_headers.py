@@ -118,6 +118,7 @@ def test_whatever_else_is_answered_tells_it_too(
     answers.append((403, reader.get("/registry/areas/add/")))
     for status, answer in answers:
         address = answer.request["PATH_INFO"]
+        answer.close()  # the open file of a static one
         if answer.status_code != status or faults_of(answer):
             wrong.append((address, status, answer.status_code, faults_of(answer)))
     assert wrong == []
