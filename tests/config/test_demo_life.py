@@ -71,7 +71,7 @@ def test_days_ahead_have_their_shifts_and_a_sunday_has_none() -> None:
 
 @pytest.fixture
 def life(demo_plant: Callable[[datetime], None]) -> PlantLife:
-    return PlantLife(ahead=Ahead(small_plant()), since=NOW, seed=7)
+    return PlantLife(ahead=Ahead(small_plant()), since=NOW, seed=7, diary=Diary())
 
 
 @pytest.mark.django_db(transaction=True)
@@ -197,7 +197,8 @@ def test_what_is_refused_is_told_and_the_rest_goes_on(
     def forbid() -> None:
         raise PermissionDenied("Only its leader may.")
 
-    diary = Diary()
+    turns: list[int] = []
+    diary = Diary(after_turn=lambda: turns.append(1))
     diary.add(
         [
             act(lambda: done.append("second"), minute=3),
@@ -210,6 +211,7 @@ def test_what_is_refused_is_told_and_the_rest_goes_on(
     diary.do_due(NOW + timedelta(minutes=10))
 
     assert done == ["first", "second"]
+    assert turns
     assert (diary.done, diary.refused, len(diary)) == (2, 2, 1)
     assert "Starting a stop was refused: The cell stands already." in caplog.text
     assert "Confirming was refused: Only its leader may." in caplog.text

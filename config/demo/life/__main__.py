@@ -19,14 +19,24 @@ log = logging.getLogger("config.demo.life")
 
 def main(which: str) -> None:
     django.setup()
-    from cells import clock
+    from cells import clock, stale
     from config.demo.life.coming import Ahead
+    from config.demo.life.diary import Diary
     from config.demo.life.plant_life import PlantLife
     from config.demo.plants import plant_of
+    from oee.jobs import ask_for_recompute
 
     plant = plant_of(which)
     # From when the files end, not from now: the clock ran on while they were loaded.
-    life = PlantLife(ahead=Ahead(plant), since=plant.now, seed=plant.seed)
+    life = PlantLife(
+        ahead=Ahead(plant),
+        since=plant.now,
+        seed=plant.seed,
+        diary=Diary(after_turn=ask_for_recompute),
+    )
+    # One person's change asks for the job. Here a whole plant's people do what they
+    # do in one process, so their changes of one turn ask for it together.
+    stale.marked.disconnect(dispatch_uid="recompute")
     told, late = clock.now(), 0.0
     while True:
         began = time.monotonic()

@@ -34,6 +34,8 @@ Entry = tuple[datetime, int, Act]
 
 @dataclass(kw_only=True)
 class Diary:
+    #: Called after each turn at the database in which something was done.
+    after_turn: Callable[[], object] = lambda: None
     done: int = 0
     refused: int = 0
     _heap: list[Entry] = field(default_factory=list)
@@ -67,6 +69,7 @@ class Diary:
                 return
             self.done += len(in_hand) - refused
             self.refused += refused
+            self.after_turn()
             if self._is_due(now):
                 time.sleep(GAP_S)
 

@@ -24,9 +24,14 @@ class PlantLife:
     """`ahead` tells what comes of a production date; `since` is when life begins."""
 
     def __init__(
-        self, *, ahead: Callable[[date], DayAhead], since: datetime, seed: int
+        self,
+        *,
+        ahead: Callable[[date], DayAhead],
+        since: datetime,
+        seed: int,
+        diary: Diary,
     ) -> None:
-        self.diary = Diary()
+        self.diary = diary
         self.floor = Floor()
         self._ahead, self._since, self._seed = ahead, since, seed
         self._next_day = production_day(since)

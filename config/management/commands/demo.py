@@ -100,13 +100,13 @@ class Command(BaseCommand):
                 files = SMALL_FILES if which == SMALL else make_files(plant, bar)
             load_plant(files, bar)
             password = create_people()
-            # It loads its code on the other core while this one computes.
+            # They load their code on the other core while this one computes.
             servers.start_web(port, speed=max(1, speed))
+            if speed:
+                servers.start_life(which)
             compute_account(bar)
             with bar.step(OPENING):
                 servers.start_jobs()
-                if speed:
-                    servers.start_life(which)
                 servers.wait_until_open()
             bar.finish()
             self.welcome(servers.address, password, plant, speed)
