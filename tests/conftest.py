@@ -30,10 +30,9 @@ def pytest_addoption(parser: pytest.Parser) -> None:
     parser.addoption(
         "--fuzz-tries",
         type=int,
-        default=600,
         metavar="N",
-        help="how much nonsense is sent to the forms, pages and files; with "
-        "--hypothesis-seed the same again (tests/config/test_fuzz.py)",
+        help="how much nonsense is sent to the forms, pages and files, other than last "
+        "time; with --hypothesis-seed the same again (tests/config/test_fuzz.py)",
     )
 
 
