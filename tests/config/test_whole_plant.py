@@ -361,10 +361,10 @@ def test_13_a_robot_in_bypass_slows_its_cell() -> None:
     paces = [
         figures(
             shifts(
-                cell__code="FR2-070", production_date__range=(start, start + 13 * DAY)
+                cell__code="FR2-070", production_date__range=(start, start + 18 * DAY)
             )
         )
-        for start in (first - 14 * DAY, first)
+        for start in (first - 21 * DAY, first)
     ]
     before, then = (one.performance for one in paces)
     assert before is not None

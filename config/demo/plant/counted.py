@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from cells.working_time.patterns import PlannedShift
+from config.demo.plant.days import busy_s
 from config.demo.plant.description import VARIANTS, Line, Plant
 from config.demo.plant.flow import Ints
 from config.demo.plant.logbook import Log
@@ -64,8 +65,8 @@ class Counted:
                     and (known[exit_.line.code][index])
                 ):
                     self._rows(exit_, shift, *numbers, planned=True)
-                    length = float(run.days.shift_length[index])
-                    self._sum(exit_, good[index], length)
+                    busy = busy_s(self.plant, exit_.line, shift)
+                    self._sum(exit_, good[index], busy)
 
     def _rows(
         self,
@@ -90,11 +91,11 @@ class Counted:
                 (at, *when, variant, total, fine, total - fine - lost, lost)
             )
 
-    def _sum(self, exit_: Exit, good: Ints, length: float) -> None:
+    def _sum(self, exit_: Exit, good: Ints, busy_s: int) -> None:
         cell = self.plant.cells[exit_.line.counting]
         if cell.leg == exit_.leg:
             ideal = np.array([cell.ideal[variant] for variant in VARIANTS])
-            self.planned_s[exit_.line.area] += length
+            self.planned_s[exit_.line.area] += busy_s
             self.good_s[exit_.line.area] += float(good @ ideal)
 
     def targets(self) -> dict[str, float]:
@@ -111,12 +112,11 @@ def plan_rows(
 ) -> Iterator[tuple[object, ...]]:
     """So many bodies as the area's target makes of the shift, at the counting cell."""
     for run in runs:
-        lengths = run.days.shift_length
         for line in _lines(run):
             mean = _mean_cycle(plant, line)
             for index, shift in enumerate(run.days.flat):
                 if run.days.is_worked(line, index):
-                    bodies = targets[line.area] * float(lengths[index]) / mean
+                    bodies = targets[line.area] * busy_s(plant, line, shift) / mean
                     yield line.code, shift.production_date, shift.name, round(bodies)
 
 

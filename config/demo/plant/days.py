@@ -53,6 +53,29 @@ class Days:
         return len(self.shifts)
 
     @cached_property
+    def _standing(self) -> list[tuple[int, int]]:
+        """When by night all lines that work then stand as planned."""
+        lines = [line for line in self.plant.lines if "Night" in line.shifts]
+        if not self.nights or not lines:
+            return []
+        spans = [set(planned_spans(self.plant, line)) for line in lines]
+        return sorted(set.intersection(*spans))
+
+    def _worked(self, shifts: Iterable[PlannedShift]) -> list[tuple[int, int]]:
+        spans = _worked(shifts)
+        for since, until in self._standing:
+            spans = [
+                (start, end)
+                for span in spans
+                for start, end in (
+                    (span[0], min(span[1], since)),
+                    (max(span[0], until), span[1]),
+                )
+                if start < end
+            ]
+        return spans
+
+    @cached_property
     def dates(self) -> list[date]:
         return [shifts[0].production_date for shifts in self.shifts]
 
@@ -66,7 +89,7 @@ class Days:
         rows = []
         for day, shifts in enumerate(self.shifts):
             at = 0
-            for start, end in _worked(shifts):
+            for start, end in self._worked(shifts):
                 rows.append((day, at, start, end - start))
                 at += end - start
         return rows
@@ -102,7 +125,7 @@ class Days:
             at = 0
             for shift in shifts:
                 keys.append(day * APART + at)
-                at += sum(end - start for start, end in _worked([shift]))
+                at += sum(end - start for start, end in self._worked([shift]))
         return np.array(keys)
 
     @cached_property
@@ -118,7 +141,10 @@ class Days:
     @cached_property
     def shift_length(self) -> Ints:
         return np.array(
-            [sum(end - start for start, end in _worked([one])) for one in self.flat]
+            [
+                sum(end - start for start, end in self._worked([one]))
+                for one in self.flat
+            ]
         )
 
     @cached_property
@@ -146,6 +172,26 @@ class Days:
             if (one.day, one.name) == (shift.production_date, shift.name):
                 return one
         return None
+
+
+def busy_s(plant: Plant, line: Line, shift: PlannedShift) -> int:
+    """The shift's working seconds in which the line is not planned to stand."""
+    worked, planned = _worked([shift]), planned_spans(plant, line)
+    return sum(end - start for start, end in worked) - sum(
+        max(0, min(end, until) - max(start, since))
+        for since, until in planned
+        for start, end in worked
+    )
+
+
+def planned_spans(plant: Plant, line: Line) -> list[tuple[int, int]]:
+    """UTC seconds of the planned stops of the line as a whole."""
+    starts = [
+        (int(one.start.timestamp()), one.minutes * 60)
+        for one in plant.planned
+        if one.at in (line.code, line.area)
+    ]
+    return [(start, start + seconds) for start, seconds in starts]
 
 
 def _worked(shifts: Iterable[PlannedShift]) -> list[tuple[int, int]]:

@@ -19,7 +19,7 @@ PACE_S, ANY_S = 15.0, 2.0
 #: How long an exit is full, in minutes, and how much that varies.
 EXIT_FULL_MIN, EXIT_FULL_SIGMA = 14.0, 0.6
 #: Of a store that one line fills by night and all empty by day: how full it is then.
-NIGHT_SHARE, DAY_SHARE = 0.23, 0.9
+NIGHT_SHARE, DAY_SHARE = 0.5, 0.95
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -54,10 +54,11 @@ ROWS = (
     Row("SF3", "closures hang", 5, (1, 7, 0, 4, 0, 0, 8), (47, 48, 48)),
     Row("SF4", "measuring and hand-over", 3, (0, 2, 0, 0, 0, 0, 6), (42, 42, 42)),
 )
-#: From the end of a line to the head of the next: bodies, or sets of parts. The doors
-#: make about 5 × 590 by day and 4 × 295 by night, 4,130 in a week, where hanging takes
-#: about 3,900; a night puts 295 on the store of which a day takes some 190. So it must
-#: hold 300 sets: 60 would be full two hours into each night.
+#: From the end of a line to the head of the next: bodies, or sets of parts. Of doors a
+#: day makes about 760 sets where hanging takes 870: five days take 550 from the store,
+#: and four nights until one o'clock give 4 × 140 back. So it goes from 285 to 175 by
+#: day, and may go lower on a bad one. A store of 60 would be full an hour into each
+#: night, and empty before each day's Late shift.
 BANKS = tuple(
     Bank(line=line, into=into, capacity=capacity)
     for line, into, capacity in (
@@ -89,8 +90,9 @@ BANKS = tuple(
     )
 )
 NIGHTS = ("CL1", "CL2")
-#: Not the last cell, as elsewhere; of legs one that stands for both.
+#: Not the last cell alone, as elsewhere; the first of them counts for its line.
 SLOWEST = {
+    "FR2": ("FR2-100", "FR2-070"),
     "FR1": ("FR1-030",),
     "FR3": ("FR3-020",),
     "SF1": ("SF1-020",),

@@ -252,6 +252,22 @@ def electric(when: Dates) -> dict[date, float]:
     return {when.day(week, 3): 0.65 for week in range(4, WEEKS + 1)}
 
 
+def _store_full(when: Dates) -> Iterator[PlannedStop]:
+    """By one in the morning there are doors enough for the day."""
+    for line in ("CL1", "CL2"):
+        for week in range(1, WEEKS + 1):
+            for day in worked(when, week)[:4]:
+                if day.weekday() < 4:
+                    yield PlannedStop(
+                        ref=f"no-demand-{line}-{day}",
+                        at=line,
+                        start=at(day + DAY, 1, 0),
+                        minutes=300,
+                        reason="no-demand",
+                        declared=at(day, 15, 0),
+                    )
+
+
 def planned(when: Dates) -> Iterator[PlannedStop]:
     said = at(when.first - timedelta(days=3), 10, 0)
     for area, weekday in (("FR", 1), ("UB", 2), ("BS", 2), ("CL", 3)):
@@ -266,6 +282,7 @@ def planned(when: Dates) -> Iterator[PlannedStop]:
                     reason="meeting",
                     declared=said,
                 )
+    yield from _store_full(when)
     yield PlannedStop(
         ref="pm-fr1-030",
         at="FR1-030",
