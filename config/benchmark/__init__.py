@@ -8,6 +8,6 @@ which proves that it works and nothing about speed.
 from collections.abc import Callable
 
 #: The modules, in the order in which they run.
-NAMES = ("year", "rollups", "visitors")
+NAMES = ("year", "larger", "workers", "latency", "rollups", "visitors")
 
 Say = Callable[[str], None]
