@@ -8,11 +8,13 @@ import numpy as np
 
 from cells.working_time.patterns import PlannedShift
 from config.demo.plant.days import busy_s
-from config.demo.plant.description import VARIANTS, Line, Plant
+from config.demo.plant.description import SHIFT_S, VARIANTS, Line, Plant
 from config.demo.plant.flow import Ints
 from config.demo.plant.logbook import Log
 from config.demo.plant.simulated import Exit, Run
 from config.demo.plant.stop_rows import moments
+
+DAYS_A_WEEK, NIGHTS_A_WEEK = 5, 4
 
 COUNT_COLUMNS = (
     "at",
@@ -107,22 +109,24 @@ class Counted:
         return found
 
 
-def plan_rows(
-    plant: Plant, runs: Sequence[Run], targets: dict[str, float]
-) -> Iterator[tuple[object, ...]]:
-    """So many bodies as the area's target makes of the shift, at the counting cell."""
+def plan_rows(plant: Plant, runs: Sequence[Run]) -> Iterator[tuple[object, ...]]:
+    """The same bodies for every line, spread over the shifts that it works."""
     for run in runs:
+        lengths = run.days.shift_length
         for line in _lines(run):
-            mean = _mean_cycle(plant, line)
+            pace = _planned_pace(plant, line)
             for index, shift in enumerate(run.days.flat):
                 if run.days.is_worked(line, index):
-                    bodies = targets[line.area] * busy_s(plant, line, shift) / mean
-                    yield line.code, shift.production_date, shift.name, round(bodies)
+                    bodies = round(pace * float(lengths[index]))
+                    yield line.code, shift.production_date, shift.name, bodies
 
 
-def _mean_cycle(plant: Plant, line: Line) -> float:
-    ideal = plant.cells[line.counting].ideal
-    return sum(ideal[variant] * share for variant, (_, share) in VARIANTS.items())
+def _planned_pace(plant: Plant, line: Line) -> float:
+    """Bodies a working second at the counting cell; of legs in turn half of them."""
+    nights = NIGHTS_A_WEEK if "Night" in line.shifts else 0
+    worked = SHIFT_S * (2 * DAYS_A_WEEK + nights)
+    share = len(line.legs) if line.in_turn else 1
+    return plant.bodies_a_day * DAYS_A_WEEK / worked / share
 
 
 def confirmation_rows(

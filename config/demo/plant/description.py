@@ -221,6 +221,7 @@ class Plant:
     areas: tuple[Area, ...]
     lines: tuple[Line, ...]
     banks: tuple[Bank, ...]
+    bodies_a_day: int  # planned, for each line
     rates: Rates
     days_off: Mapping[date, str]
     overtime: tuple[OverTime, ...]

@@ -71,7 +71,7 @@ def _write_account(write: Write, plant: Plant, runs: Sequence[Run]) -> None:
     write(
         "plan",
         ("line", "date", "shift", "bodies"),
-        counted.plan_rows(plant, runs, targets),
+        counted.plan_rows(plant, runs),
     )
     write(
         "confirmations",

@@ -56,6 +56,7 @@ def small_plant() -> Plant:
         areas=small_floor.AREAS,
         lines=small_floor.LINES,
         banks=small_floor.BANKS,
+        bodies_a_day=832,
         rates=Rates(
             breakdowns={"FR1": 0.50, "FR2": 0.30, "CL1": 1.00, "CL4": 0.55},
             minors=3.0,

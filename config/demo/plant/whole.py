@@ -27,6 +27,7 @@ def whole_plant(today: date) -> Plant:
         areas=whole_floor.AREAS,
         lines=lines,
         banks=whole_floor.BANKS,
+        bodies_a_day=880,  # a body a minute in two shifts
         rates=Rates(fewer_minors={"FR3-040": 0.3}),
         days_off=when.days_off,
         overtime=_overtime(when),
