@@ -80,12 +80,12 @@ def events(when: Dates, rng: np.random.Generator) -> Iterator[Event]:
 
 #: Cell, reason, robot, when in the day's work, minutes.
 YESTERDAY = (
-    ("FR2-060", "gun-force", 3, 0.35, 48),
+    ("FR2-060", "gun-force", 3, 0.35, 34),
     ("UB6-040", "drive", 2, 1.2, 35),
-    ("BS2-090", "cable", 1, 0.6, 42),
-    ("BS4-090", "cable", 2, 1.4, 50),
+    ("BS2-090", "cable", 1, 0.6, 30),
+    ("BS4-090", "cable", 2, 1.4, 28),
     ("CL3-070", "hem-roller", 1, 0.7, 41),
-    ("SF2-060", "pump", 2, 1.1, 52),
+    ("SF2-060", "pump", 2, 1.1, 24),
     ("FS1-050", "water", 1, 1.6, 33),
 )
 
