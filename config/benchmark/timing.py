@@ -65,8 +65,7 @@ def _waited(process: subprocess.Popen, said: IO[bytes], began: float) -> Took:
     process.returncode = os.waitstatus_to_exitcode(status)
     if process.returncode:
         said.seek(0)
-        command = " ".join(map(str, process.args))
-        raise RuntimeError(f"{command} failed: {said.read().decode()}")
+        raise RuntimeError(f"{process.args!r} failed: {said.read().decode()}")
     return Took(
         clock_s=time.perf_counter() - began,
         cpu_s=used.ru_utime + used.ru_stime,

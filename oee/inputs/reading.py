@@ -51,7 +51,9 @@ def read_integers(rows: QuerySet, columns: Sequence[str]) -> list[IntArray]:
             with connection.wrap_database_errors, cursor.copy(copy) as out:
                 return _from_binary(b"".join(out), len(columns))
         cursor.execute(sql, parameters)
-        values = np.fromiter(chain.from_iterable(cursor.fetchall()), np.int64)
+        # Row by row past Django's cursor, so that no list of them is kept.
+        with connection.wrap_database_errors:
+            values = np.fromiter(chain.from_iterable(cursor.cursor), np.int64)
     table = values.reshape(-1, len(columns))
     return [np.ascontiguousarray(table[:, n]) for n in range(len(columns))]
 
