@@ -362,7 +362,7 @@ class ShiftPage:
 
     @property
     def is_closing(self) -> bool:
-        """Time to log: the counts come first on the page, then the cells."""
+        """Time to log: the counts are asked for, and the shift can be confirmed."""
         return self.now >= self.shift.ends_at - EARLY
 
     @cached_property
