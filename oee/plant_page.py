@@ -286,14 +286,14 @@ def bodies_by_area(period: Period) -> dict[int, Bodies]:
         )
         .order_by("line__code")
     )
-    of_area: dict[int, list[dict[str, Any]]] = {}
+    of_area: dict[int, list[Mapping[str, Any]]] = {}
     for line in lines:
         of_area.setdefault(line["area"], []).append(line)
     found = {area: _furthest_behind(parts) for area, parts in of_area.items()}
     return {area: bodies for area, bodies in found.items() if bodies}
 
 
-def _furthest_behind(lines: list[dict[str, Any]]) -> Bodies | None:
+def _furthest_behind(lines: list[Mapping[str, Any]]) -> Bodies | None:
     counted = [line for line in lines if line["shifts"]]
     if not counted:
         return None
