@@ -6,6 +6,7 @@ from celery import shared_task
 
 from cells import clock
 from oee.recompute import bring_up_to_date
+from oee.so_far import keep_ready
 
 log = logging.getLogger(__name__)
 
@@ -13,13 +14,17 @@ log = logging.getLogger(__name__)
 @shared_task
 def recompute() -> int:
     """Sent when a transaction that marked cell-shifts has been committed."""
-    return bring_up_to_date(now=clock.agreed_now)
+    done = bring_up_to_date(now=clock.agreed_now)
+    keep_ready(now=clock.now(), anew=False)
+    return done
 
 
 @shared_task
 def sweep() -> int:
     """Every minute: closes shifts that have ended and heals lost messages."""
-    return bring_up_to_date(now=clock.agreed_now)
+    done = bring_up_to_date(now=clock.agreed_now)
+    keep_ready(now=clock.now(), anew=True)
+    return done
 
 
 def ask_for_recompute(**kwargs: object) -> None:

@@ -2,14 +2,15 @@
 
 They go through the same seam as the stored ledger, so "today so far" and tomorrow's
 "yesterday" follow one rule. A line's running shift is computed once a minute for
-everybody, and at once when one of its inputs changes: whatever changes one marks the
-cell-shift, and a running shift keeps its marks.
+everybody, by the sweep or else by the first who asks, and at once when one of its
+inputs changes: whatever changes one marks the cell-shift, and a running shift keeps its
+marks.
 """
 
 import hashlib
 from collections.abc import Collection, Iterable
 from dataclasses import dataclass, fields
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from typing import Any
 
 import numpy as np
@@ -41,21 +42,39 @@ class RunningShift:
 #: What the cache keeps of one cell's account: its id, FIGURES, reasons.
 Kept = tuple[Any, ...]
 
+#: An account is not shown when it is older. The sweep makes a new one each minute.
+OLDEST = timedelta(seconds=75)
 
-def running_rows(shifts: Iterable[RunningShift], *, now: datetime) -> list[CellShift]:
-    """One row per cell of their lines. They are not stored."""
-    minute = now.replace(second=0)
-    names = {_digest(one, minute, FIGURES): one for one in shifts}
+
+def running_rows(
+    shifts: Iterable[RunningShift], *, now: datetime, anew: bool = False
+) -> list[CellShift]:
+    """One row per cell of their lines. They are not stored.
+
+    ``anew``: computed up to now, however young the one is that is kept.
+    """
+    names = {_digest(one, FIGURES): one for one in shifts}
     if not names:
         return []
-    kept = cache.get_many(list(names))
+    kept = {} if anew else _young(cache.get_many(list(names)), now)
     missing = {name: one for name, one in names.items() if name not in kept}
     if missing:
         computed = _computed(missing.values(), now)
         fresh = {name: computed[one.shift] for name, one in missing.items()}
-        cache.set_many(fresh, timeout=LONGEST_S)
+        stamped = {name: (now, rows) for name, rows in fresh.items()}
+        cache.set_many(stamped, timeout=OLDEST.seconds)
         kept |= fresh
     return [_row(one, row) for name, one in names.items() for row in kept[name]]
+
+
+def _young(
+    stamped: dict[str, tuple[datetime, list[Kept]]], now: datetime
+) -> dict[str, list[Kept]]:
+    return {
+        name: rows
+        for name, (computed, rows) in stamped.items()
+        if now - OLDEST < computed <= now
+    }
 
 
 def with_marks(shifts: QuerySet[Shift]) -> QuerySet[Shift]:

@@ -5,13 +5,13 @@ What is stored is kept in the cache until the ledger changes (``oee.freshness``)
 
 from collections import Counter
 from collections.abc import Collection, Iterable
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from functools import cached_property
 from typing import Any
 
 from django.db.models import QuerySet
 
-from cells.models import Cell, Shift
+from cells.models import Cell, Plant, Shift
 from oee.freshness import rows_of
 from oee.ledger.classes import LOSS_CLASSES
 from oee.ledger.sums import Sums
@@ -20,6 +20,8 @@ from oee.periods import Period
 from oee.ranking import ReasonTotals, add_reasons, reason_totals
 from oee.rollups import Basis, accounts, of_row, sums_by
 from oee.running import RunningShift, running_rows, with_marks
+
+DAY = timedelta(days=1)
 
 
 class PeriodAccounts:
@@ -79,10 +81,14 @@ class PeriodAccounts:
     @cached_property
     def running(self) -> list[CellShift]:
         """Rows that are not stored: the running shifts of all cells up to now."""
-        begun = [shift for shift in self._unended if shift.starts_at <= self.now]
-        rows = running_rows(map(self._as_running, begun), now=self.now)
+        rows = running_rows(self.begun, now=self.now)
         cell = self.place["cell"]
         return [row for row in rows if cell is None or row.cell_id == cell]
+
+    @property
+    def begun(self) -> list[RunningShift]:
+        begun = [shift for shift in self._unended if shift.starts_at <= self.now]
+        return [self._as_running(shift) for shift in begun]
 
     def _as_running(self, shift: Any) -> RunningShift:
         """``shift``: with what ``_unended`` knows of its marks."""
@@ -152,6 +158,16 @@ class PeriodAccounts:
             if cells is None or row.cell_id in cells:
                 add_reasons(found, row.cell_id, row.reasons)
         return found
+
+
+def keep_ready(*, now: datetime, anew: bool) -> None:
+    """Compute the running shifts before somebody asks for them.
+
+    ``anew``: all of them; else only those that an entry has changed.
+    """
+    today = now.astimezone(Plant.current().zone).date()
+    near = Period(first=today - DAY, last=today + DAY, today=today)
+    running_rows(PeriodAccounts(near, now=now).begun, now=now, anew=anew)
 
 
 def _value(row: CellShift, name: str) -> object:

@@ -14,6 +14,7 @@ from cells.models import StaleMark
 from config.processes import free_port
 from maintenance.stops import log_stop
 from oee import inputs, live, running
+from oee.jobs import recompute, sweep
 from oee.models import CellShift
 from oee.periods import TODAY, of_preset
 from oee.recompute import bring_up_to_date
@@ -105,7 +106,7 @@ def test_a_mark_that_is_committed_late_is_not_missed(plant: SimpleNamespace) -> 
     assert breakdowns()[plant.cast.cells[0].pk] == 1800
 
 
-def test_a_minute_later_it_is_computed_up_to_then(plant: SimpleNamespace) -> None:
+def test_a_while_later_it_is_computed_up_to_then(plant: SimpleNamespace) -> None:
     log_stop(
         cell=plant.cast.cells[0],
         reason=plant.reasons.stuck,
@@ -115,10 +116,38 @@ def test_a_minute_later_it_is_computed_up_to_then(plant: SimpleNamespace) -> Non
     )
     assert breakdowns()[plant.cast.cells[0].pk] == 600
 
-    plant.clock.shift(timedelta(seconds=59))
+    plant.clock.shift(timedelta(seconds=74))
     assert breakdowns()[plant.cast.cells[0].pk] == 600
     plant.clock.shift(timedelta(seconds=1))
-    assert breakdowns()[plant.cast.cells[0].pk] == 660
+    assert breakdowns()[plant.cast.cells[0].pk] == 675
+
+
+def test_the_sweep_computes_it_each_minute_before_somebody_asks(
+    plant: SimpleNamespace, django_assert_num_queries: Callable[[int], Any]
+) -> None:
+    log_stop(
+        cell=plant.cast.cells[0],
+        reason=plant.reasons.stuck,
+        started_at=at("11:10"),
+        ended_at=None,
+        by=plant.cast.people.leader,
+    )
+    for minutes in (10, 11):
+        sweep()
+        with django_assert_num_queries(2):
+            assert breakdowns()[plant.cast.cells[0].pk] == 60 * minutes
+        plant.clock.shift(timedelta(seconds=60))
+
+
+def test_the_job_of_an_entry_computes_what_it_changed(
+    plant: SimpleNamespace, django_assert_num_queries: Callable[[int], Any]
+) -> None:
+    sweep()
+    stop_for(plant, 10)
+    recompute()
+
+    with django_assert_num_queries(2):
+        assert breakdowns()[plant.cast.cells[0].pk] == 600
 
 
 def test_one_cell_is_a_part_of_what_is_kept_of_its_line(plant: SimpleNamespace) -> None:
