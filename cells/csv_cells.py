@@ -20,7 +20,7 @@ Read = Callable[[str], T]
 
 # What a spreadsheet would run: signs with which a formula begins, also those of full
 # width and behind quotes and blanks, and what splits a cell on its way in.
-_FORMULA = re.compile(r"[\s'\"`]*[=+\-@\uFF1D\uFF0B\uFF0D\uFF20]|'*[\t\r\n]")
+_FORMULA = re.compile(r"[\s'\"`]*[=+\-@\uFF1D\uFF0B\uFF0D\uFF20]|['\"` ]*[\t\r\n]")
 _NEGATIVE = re.compile(r"-[0-9]+(?:\.[0-9]+)?")
 
 _DIGITS = 18  # more than anything that is counted here, and it fits a database column

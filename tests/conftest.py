@@ -28,6 +28,11 @@ services_key = pytest.StashKey[Services]()
 
 def pytest_addoption(parser: pytest.Parser) -> None:
     parser.addoption(
+        "--only-database",
+        action="store_true",
+        help="leave out what asks no database: for the second run, on another one",
+    )
+    parser.addoption(
         "--fuzz-tries",
         type=int,
         metavar="N",
@@ -67,6 +72,23 @@ def pytest_configure(config: pytest.Config) -> None:
     # Safe hashing costs a third of a second for each person that a test makes.
     settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
     django.setup()
+
+
+def pytest_collection_modifyitems(
+    config: pytest.Config, items: list[pytest.Item]
+) -> None:
+    if config.getoption("--only-database"):
+        asking = [item for item in items if _asks_database(item)]
+        config.hook.pytest_deselected(
+            items=[item for item in items if item not in set(asking)]
+        )
+        items[:] = asking
+
+
+def _asks_database(item: pytest.Item) -> bool:
+    fixtures = {"db", "transactional_db", "django_db_setup", "services"}
+    asked = set(getattr(item, "fixturenames", ()))
+    return bool(item.get_closest_marker("django_db") or fixtures & asked)
 
 
 @pytest.fixture(scope="session")

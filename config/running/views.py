@@ -6,6 +6,7 @@ act on it, and names of machines and versions of programs help whoever means har
 """
 
 from django.contrib import messages
+from django.core.exceptions import ValidationError
 from django.db import DatabaseError
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
@@ -59,8 +60,12 @@ def _try_again(request: SignedIn) -> HttpResponse:
     attempt = get_object_or_404(
         attempts.set_aside(), pk=int(number) if number.isdecimal() else None
     )
-    attempts.try_again(attempt, by=request.user)
-    messages.success(request, f"{attempt.words} will be tried again.")
+    try:
+        attempts.try_again(attempt, by=request.user)
+    except ValidationError as error:
+        messages.error(request, " ".join(error.messages))
+    else:
+        messages.success(request, f"{attempt.words} will be tried again.")
     return redirect("running")
 
 

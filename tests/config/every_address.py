@@ -3,6 +3,7 @@
 import re
 from collections.abc import Iterator
 
+from django.apps import apps
 from django.urls import URLPattern, URLResolver, get_resolver, reverse
 
 from tests.config.whole_site import Site, pages
@@ -33,7 +34,14 @@ BY_HAND = {
 def example(name: str, site: Site) -> str:
     if name in OWN:
         return reverse(name, args=pages(site)[name])
-    return BY_HAND.get(name) or re.sub("<.*?>", "1", ALL[name])
+    return BY_HAND.get(name) or re.sub("<.*?>", str(_first(name)), ALL[name])
+
+
+def _first(name: str) -> int:
+    """The id of a record that the administrator's page of this name shows."""
+    model = re.fullmatch(r"admin:([a-z]+)_([a-z]+)_(change|delete|history)", name)
+    record = apps.get_model(*model.groups()[:2]).objects.first() if model else None
+    return record.pk if record else 1
 
 
 def page(name: str, site: Site) -> str:

