@@ -143,7 +143,10 @@ def sentence(
     """
     tests = {0: "No safety test is", 1: "1 safety test is"}
     overdue = tests.get(safety, f"{safety:,} safety tests are")
-    late = "1 task is late" if counts.late == 1 else f"{counts.late:,} tasks are late"
+    among = " in all" if safety and not is_part else ""  # the overdue tests too
+    late = f"{counts.late:,} tasks{among} are late"
+    if counts.late == 1:
+        late = f"1 task{among} is late"
     falls = "1 falls due" if counts.coming == 1 else f"{counts.coming:,} fall due"
     tasks = f"{late}, {falls} in {PLANNED_AHEAD} days"
     part = f"Of what is chosen {tasks}" if is_part else tasks

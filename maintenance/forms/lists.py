@@ -4,14 +4,19 @@ from datetime import date, datetime, timedelta
 from typing import Any
 
 from django import forms
+from django.db.models import Exists, OuterRef, Q, Value
+from django.db.models.functions import Coalesce
 
 from cells import clock
-from cells.models import Area, Cell, Line, Plant
+from cells.models import Area, Cell, Line, Plant, Shift
+from cells.moments import MomentField
 from cells.plant_forms import DateField, PlantForm
 from cells.working_time.plant_time import day_start
-from maintenance.models import LossClass, PlannedStop, Reason, Stop
+from maintenance.models import LossClass, PlannedStop, Reason, Stop, Tally
 from maintenance.models.stops import StopQuerySet
 
+#: No shift reaches further beyond its production date.
+NEAR = timedelta(days=2)
 LONGEST = 400  # days; beyond a year a list is no answer
 
 STANDING = ("", "standing")
@@ -81,22 +86,58 @@ class StopFilter(PeriodFilter):
     }
 
     def stops(self) -> StopQuerySet:
-        """The newest first; none while a filter cannot be read."""
+        """The newest first; none while a filter cannot be read.
+
+        Dates are production dates, as in the account: a stop of the night after belongs
+        to them. One outside all shifts goes by the calendar.
+        """
         if not self.is_valid():
             return Stop.objects.none()
         wanted = self.cleaned_data
-        stops = Stop.objects.touching(*self.moments()).filter(
-            withdrawn=wanted["state"] == "withdrawn",
-            **{
-                column: wanted[name]
-                for name, column in self.COLUMNS.items()
-                if wanted[name]
-            },
+        start, end = self.moments()
+        until = Coalesce(
+            OuterRef("ended_at"), Value(clock.now(), output_field=MomentField())
+        )
+        touched = Shift.objects.worked().filter(
+            line=OuterRef("cell__line"),
+            starts_at__lt=until,
+            ends_at__gt=OuterRef("started_at"),
+        )
+        dates = (wanted["first"], wanted["last"])
+        outside = Q(ended_at=None) | Q(ended_at__gt=start), Q(started_at__lt=end)
+        stops = (
+            Stop.objects.touching(start - NEAR, end + NEAR)
+            .filter(**self._places(), withdrawn=wanted["state"] == "withdrawn")
+            .filter(
+                Exists(touched.filter(production_date__range=dates))
+                | Q(*outside) & ~Exists(touched)
+            )
         )
         if wanted["state"] == "running":
             stops = stops.filter(ended_at=None)
         related = stops.select_related("cell__line__area", "reason", "logged_by")
         return related.order_by("-started_at", "-ref")
+
+    def tallies(self) -> Any:
+        """What has no clock time: of these production dates, the newest first."""
+        wanted = self.cleaned_data
+        if not self.is_valid() or wanted["state"]:
+            return Tally.objects.none()
+        tallies = Tally.objects.filter(
+            **self._places(),
+            withdrawn=False,
+            shift__production_date__range=(wanted["first"], wanted["last"]),
+        )
+        related = tallies.select_related("cell__line", "shift__line", "reason")
+        return related.order_by("-shift__starts_at", "cell__code", "reason__code")
+
+    def _places(self) -> dict[str, Any]:
+        wanted = self.cleaned_data
+        return {
+            column: wanted[name]
+            for name, column in self.COLUMNS.items()
+            if wanted[name]
+        }
 
 
 class PlannedFilter(PeriodFilter):

@@ -5,6 +5,7 @@ from datetime import datetime
 
 from django.contrib import messages
 from django.core.paginator import Paginator
+from django.db.models import Count, Sum
 from django.http import HttpResponse, QueryDict
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
@@ -59,7 +60,14 @@ def stop_list(request: SignedIn) -> HttpResponse:
     if request.GET.get("csv"):
         return csv_response("stops", COLUMNS, _rows(stops))
     page = Paginator(stops, PAGE).get_page(request.GET.get("page"))
-    context = {"filter": wanted, "page": page, **links(request)}
+    tallies = wanted.tallies()
+    context = {
+        "filter": wanted,
+        "page": page,
+        "tallied": tallies.aggregate(rows=Count("pk"), times=Sum("times")),
+        "tallies": tallies[:PAGE],
+        **links(request),
+    }
     return render(request, "maintenance/stops.html", context)
 
 

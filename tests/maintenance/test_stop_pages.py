@@ -1,13 +1,13 @@
 import csv
 import io
-from datetime import date
+from datetime import date, timedelta
 
 import pytest
 from django.urls import reverse
 
 from maintenance.models import Stop
 from maintenance.stops import withdraw_stop
-from tests.builders import NOW, at
+from tests.builders import MONDAY, NOW, TUESDAY, at, make_shift
 from tests.maintenance.stop_cast import a_stop
 
 MOST_QUERIES = 20
@@ -173,6 +173,58 @@ def test_the_list_shows_the_chosen_stops(cast, reasons, people, client_of):
     assert "skid jam" in of_class
     assert "1 stop " in of_cell
     assert "No stop is on record there" in before
+
+
+def test_the_list_goes_by_the_date_of_the_shift(cast, reasons, people, client_of):
+    """A stop at one in the morning is Monday's, where Monday's shift ran on."""
+    make_shift(cast.line, name="Night", start="22:00", end="06:00", breaks="")
+    night = at("01:00", TUESDAY)
+    cast.cells[0].stops.create(
+        ref="night",
+        reason=reasons.jam,
+        started_at=night,
+        ended_at=night + timedelta(hours=1),
+        logged_at=night,
+    )
+    after = at("07:00", TUESDAY)
+    cast.cells[0].stops.create(
+        ref="outside",  # no shift runs then: it goes by the calendar
+        reason=reasons.jam,
+        started_at=after,
+        ended_at=after + timedelta(hours=1),
+        logged_at=after,
+    )
+    client = client_of(people.reader)
+
+    def listed(day: date) -> str:
+        dates = {"first": f"{day}", "last": f"{day}"}
+        return client.get(reverse("stops"), dates).content.decode()
+
+    assert "1 stop on Mon 2 March" in listed(MONDAY)
+    assert "01:00" in listed(MONDAY)
+    assert "1 stop on Tue 3 March" in listed(TUESDAY)
+    assert "07:00" in listed(TUESDAY)
+
+
+def test_what_was_tallied_is_listed_beside_the_stops(cast, reasons, people, client_of):
+    a_stop(cast, reasons.jam, "08:00", "08:20")
+    for cell, times in zip(cast.cells, (7, 4, 2), strict=True):
+        cell.tallies.create(
+            shift=cast.early,
+            reason=reasons.jam,
+            times=times,
+            seconds=60 * times,
+            logged_at=NOW,
+        )
+    client = client_of(people.reader)
+
+    everything = client.get(reverse("stops")).content.decode()
+    of_cell = client.get(reverse("stops"), {"cell": "L1-10"}).content.decode()
+    of_another = client.get(reverse("stops"), {"reason": "stuck"}).content.decode()
+
+    assert "1 stop and 13 tallied" in everything
+    assert "1 stop and 7 tallied" in of_cell
+    assert "tallied" not in of_another
 
 
 def test_withdrawn_stops_are_listed_when_asked_for(cast, reasons, people, client_of):

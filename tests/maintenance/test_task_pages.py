@@ -73,7 +73,7 @@ def test_it_opens_with_the_overdue_safety_tests_in_words(cast, reader, wipe):
     make_routine("gate", safety=True, name="Gate test")
     keep_in_step()
     text = page(reader, "due")
-    assert "1 safety test is overdue in the plant. 2 tasks are late" in text
+    assert "1 safety test is overdue in the plant. 2 tasks in all are late" in text
     assert text.index("Gate test</a><small>safety test") < text.index("Wipe it</a>")
 
 
