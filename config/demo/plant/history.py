@@ -81,9 +81,10 @@ class History:
             for code, cell, robot, _ in self.plant.upkeep.done_on
             if code == routine.code
         }
-        first_day: dict[str, date] = {}
+        first_day: dict[object, date] = {}
         for machine in self.machines:
-            first_day.setdefault(machine.serial, machine.placed_on)
+            for clock in (machine.serial, (machine.cell, machine.position)):
+                first_day.setdefault(clock, machine.placed_on)
         days = self._days(routine.every_days or 0, len(own))
         worn = self.rng.random(days.shape) < 0.06
         minutes = self.rng.uniform(0.8, 1.4, days.shape) * routine.minutes
@@ -91,8 +92,8 @@ class History:
             dates = [self.plant.today + int(day) * DAY for day in days[row] if day < 0]
             dates = told.get((machine.cell, machine.position), dates)
             by_place = routine.follows == "place"
-            since = machine.placed_on if by_place else first_day[machine.serial]
-            earliest = max(since, PLACED) + DAY
+            clock = (machine.cell, machine.position) if by_place else machine.serial
+            earliest = max(first_day[clock], PLACED) + DAY
             for place, day in enumerate(one for one in dates if one > earliest):
                 found = self._found(routine, machine, bool(worn[row][place]))
                 took = round(float(minutes[row][place]))
