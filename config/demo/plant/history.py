@@ -23,8 +23,9 @@ DONE_COLUMNS = (
     "position",
 )
 RESULT_COLUMNS = ("routine", "serial", "done_at", "order", "value")
-#: So far back every completion is told, further back the last one only.
-BACK_DAYS = 45
+#: From so long before the first day on every completion is told, before that the last
+#: one only; of tests all.
+BEFORE_DAYS = 16
 #: Of the completions so many came after their window.
 LATE = 0.07
 DAY = timedelta(days=1)
@@ -61,13 +62,12 @@ class History:
         )
 
     def _tests(self, routine: Routine, machine: Machine) -> Iterator[date]:
-        """On the grid from the day it was placed; the forgotten ones stop short."""
+        """All on the grid since it was placed; the forgotten ones stop short."""
         interval = routine.every_days or 0
         last = (self.plant.today - machine.placed_on).days // interval
         if machine.serial in self.plant.upkeep.forgotten:
             last -= 1
-        back = max(1, BACK_DAYS // interval + 1)
-        for number in range(max(1, last - back + 1), last + 1):
+        for number in range(1, last + 1):
             yield machine.placed_on + number * interval * DAY - DAY
 
     def _wear(self, routine: Routine, own: Sequence[Machine]) -> None:
@@ -102,8 +102,9 @@ class History:
     def _days(self, interval: int, many: int) -> Ints:
         """Days before today, a row per machine; what is not before today counts not."""
         rng, window = self.rng, tolerance_days(interval)
-        first = -BACK_DAYS - np.floor(rng.random(many) * interval).astype(np.int64)
-        times = BACK_DAYS // max(1, interval - window) + 2
+        back = (self.plant.today - self.plant.first_day).days + BEFORE_DAYS
+        first = -back - np.floor(rng.random(many) * interval).astype(np.int64)
+        times = back // max(1, interval - window) + 2
         slip = rng.integers(1 - window, window + 1, (many, times))
         more = window + 1 + rng.integers(0, max(2, interval // 4), (many, times))
         slip = np.where(rng.random((many, times)) < LATE, more, slip)
@@ -156,7 +157,7 @@ class History:
         upkeep = self.plant.upkeep
         if code in ("gun-force", "gun-force-weekly"):
             weak = machine.serial == upkeep.weak_gun
-            drift = -0.02 - 0.0025 * weeks if weak else 0.0
+            drift = -0.0215 - 0.0025 * weeks if weak else 0.0
             for order, force in ((1, 2.0), (2, 3.5)):
                 noise = float(self.rng.normal(0, 0.001 if weak else 0.004))
                 yield order, f"{force * (1 + drift + noise):.3f}"
