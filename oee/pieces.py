@@ -18,6 +18,7 @@ from cells import attempts
 from cells.claims import claimed_of
 from cells.models import Line, StaleMark
 
+#: In one chunk at least; of many lines a quarter, so that others find some too.
 LINES_AT_ONCE = 8
 
 Marks = QuerySet[StaleMark]
@@ -42,7 +43,8 @@ class Run:
         """How many cell-shifts were computed, round by round, until nothing is left."""
         while lines := self._lines():
             of_claim = {_line_piece(line): line for line in lines}
-            with claimed_of(of_claim, most=LINES_AT_ONCE) as mine:
+            most = max(LINES_AT_ONCE, len(lines) // 4)
+            with claimed_of(of_claim, most=most) as mine:
                 if not mine:
                     return
                 careful = attempts.left_over(mine)

@@ -30,9 +30,9 @@ def account() -> Part:
         .select_related("cell", "shift")
         .first()
     )
-    if oldest is None:
-        return Part(name="Account", words="every shift that has ended is accounted for")
     many = waiting()
+    if oldest is None or not many:  # a worker may have come in between
+        return Part(name="Account", words="every shift that has ended is accounted for")
     age = (clock.now() - oldest.since).total_seconds()
     words = (
         f"{many:,} cell-shift{pluralize(many)} wait{pluralize(many, 's,')}, the oldest "
