@@ -39,7 +39,9 @@ def example(name: str, site: Site) -> str:
 
 def _first(name: str) -> int:
     """The id of a record that the administrator's page of this name shows."""
-    model = re.fullmatch(r"admin:([a-z]+)_([a-z]+)_(change|delete|history)", name)
+    model = re.fullmatch(
+        r"admin:([a-z]+)_([a-z]+)_(password_change|change|delete|history)", name
+    )
     record = apps.get_model(*model.groups()[:2]).objects.first() if model else None
     return record.pk if record else 1
 

@@ -42,7 +42,7 @@ from tests.config.whole_site import Site, make_site, pages
 from tests.plant_files import NOW as FILES_NOW
 from tests.plant_files import SMALL, load_files, write_files
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.once]
 
 #: What a page may answer to nonsense, and with which of them nothing is written.
 TAKEN = {302}

@@ -25,7 +25,7 @@ from tests.config.test_every_page import MOST_QUERIES, costs
 from tests.config.who_writes import writes
 from tests.config.whole_site import ROLES, Site, make_site, pages, people
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.once]
 
 NOBODY = "nobody"
 SIGN_IN = ("/sign-in/", "/admin/login/")

@@ -27,9 +27,11 @@ pytestmark = pytest.mark.django_db
 
 
 @pytest.fixture
-def plant() -> Iterator[SimpleNamespace]:
+def plant(monkeypatch: pytest.MonkeyPatch) -> Iterator[SimpleNamespace]:
     """Monday at 11:20: the early shifts of both lines run."""
     cast = the_cast()
+    # A database's own clock does not travel.
+    monkeypatch.setattr(clock, "agreed_now", clock.now)
     with time_machine.travel(at("11:20"), tick=False) as travelled:
         yield SimpleNamespace(cast=cast, reasons=make_reasons(), clock=travelled)
 
