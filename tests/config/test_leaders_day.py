@@ -151,8 +151,10 @@ def tab_to(page: Any, words: str) -> None:
     """With the Tab key, as far as the element that says so."""
     for _ in range(150):
         page.keyboard.press("Tab")
+        # Right after a swap it is the body that has the focus, and it says everything.
         said = page.evaluate(
-            "(document.activeElement.labels?.[0] || document.activeElement).textContent"
+            "(document.activeElement.labels?.[0] || (document.activeElement"
+            " === document.body ? null : document.activeElement))?.textContent"
         )
         if words in " ".join((said or "").split()):
             return
